@@ -1,0 +1,1 @@
+"""Vambrace: mixed exports of wearable devices, read into one tidy, validated, traceable dataset."""

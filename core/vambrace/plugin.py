@@ -1,0 +1,158 @@
+"""The door: all that an importer or a writer needs, and all that a plugin may import.
+
+A plugin is a module (or object) with functions marked `hookimpl` that return importers or writers; its package names
+it under the entry-point group `vambrace`. Importers translate and never convert: they hand over what the file says,
+in the file's own units and clock.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from enum import IntEnum
+from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar, Protocol, runtime_checkable
+
+import pluggy
+
+from vambrace.batch import Column, Event, Recording, SourceBatch, Times
+from vambrace.errors import DamagedFile, Refused, Rejected
+from vambrace.schema import SIGNALS
+
+if TYPE_CHECKING:
+    import pyarrow as pa
+
+__all__ = [
+    "SIGNALS",
+    "Claim",
+    "Column",
+    "DamagedFile",
+    "Event",
+    "Head",
+    "Importer",
+    "Recording",
+    "Refused",
+    "Rejected",
+    "Source",
+    "SourceBatch",
+    "Times",
+    "Writer",
+    "hookimpl",
+]
+
+HEAD_BYTES = 4096
+_MOST_NOTES = 100
+
+hookspec = pluggy.HookspecMarker("vambrace")
+hookimpl = pluggy.HookimplMarker("vambrace")
+"""Marks a plugin's functions `vambrace_importers` and `vambrace_writers`."""
+
+
+class Claim(IntEnum):
+    """How strongly an importer claims a source; the strongest wins, two equal strongest are refused."""
+
+    NONE = 0
+    NAME = 1
+    CONTENT = 2
+    SIGNATURE = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    """What an importer sees when asked whether a source is its own.
+
+    `name` is the last part of the path, `data` the first 4,096 bytes (fewer if the source is shorter), `size` all bytes.
+    """
+
+    name: str
+    data: bytes
+    size: int
+
+    @property
+    def suffix(self) -> str:
+        """Return the last suffix of the name in lower case, with its dot, or an empty text."""
+        stem, dot, suffix = self.name.rpartition(".")
+        return f".{suffix.lower()}" if dot and stem else ""
+
+
+@dataclass(slots=True)
+class Source:
+    """One source, open for reading: a file, or a member of an archive."""
+
+    name: str
+    size: int
+    opener: Callable[[], BinaryIO]
+    options: Any = None
+    notes: dict[tuple[str, str, str], int] = field(default_factory=dict)
+
+    def open(self) -> BinaryIO:
+        """Return a new binary stream from the first byte; use it in a `with` block."""
+        return self.opener()
+
+    def read(self, most: int = 1 << 30) -> bytes:
+        """Return all bytes; raise `Refused` where there are more than `most`."""
+        if self.size > most:
+            raise Refused(
+                "too-large",
+                f"{self.size:,} bytes, and this format is read at most {most:,} at once",
+                todo="Split the file",
+            )
+        with self.opener() as stream:
+            return stream.read()
+
+    def note(self, rule: str, message: str, severity: str = "note", count: int = 1) -> None:
+        """Record a finding about the source; the same one again only raises its count."""
+        key = (rule, severity, message)
+        if key not in self.notes and len(self.notes) >= _MOST_NOTES:
+            key = ("more-notes", "note", f"more than {_MOST_NOTES} different notes")
+        self.notes[key] = self.notes.get(key, 0) + count
+
+
+@runtime_checkable
+class Importer(Protocol):
+    """Reads one format. `Options` is a frozen dataclass; its fields are the importer's options with their defaults.
+
+    `end_mark` is True where the format itself shows that a file is whole (a length, a checksum, a closing tag).
+    """
+
+    name: str
+    version: str
+    title: str
+    Options: ClassVar[type]
+    end_mark: bool
+
+    def recognise(self, head: Head) -> Claim:
+        """Say how strongly the importer claims a source with this head; never opens the file."""
+        ...
+
+    def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Event | Recording]:
+        """Yield what the source says, in batches of about 10,000 rows and in file order.
+
+        Rows that stand before a damage are yielded before `DamagedFile` is raised: the core decides whether they
+        are kept.
+        """
+        ...
+
+
+@runtime_checkable
+class Writer(Protocol):
+    """Writes a table to one file format, chosen by the target's suffix."""
+
+    name: str
+    title: str
+    suffixes: tuple[str, ...]
+
+    def write(self, target: BinaryIO, schema: pa.Schema, batches: Iterable[pa.RecordBatch]) -> None:
+        """Write every batch to the open target; an empty table still has its columns and types."""
+        ...
+
+
+class Hooks:
+    """The hooks a plugin may implement."""
+
+    @hookspec
+    def vambrace_importers(self) -> Sequence[Importer]:  # type: ignore[empty-body]
+        """Return the plugin's importers."""
+
+    @hookspec
+    def vambrace_writers(self) -> Sequence[Writer]:  # type: ignore[empty-body]
+        """Return the plugin's writers."""

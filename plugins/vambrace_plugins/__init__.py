@@ -1,0 +1,28 @@
+"""The importers and writers that ship with Vambrace, through the same door as anyone's."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from vambrace.plugin import Importer, Writer, hookimpl
+
+
+@hookimpl
+def vambrace_importers() -> Sequence[Importer]:
+    """Return the built-in importers."""
+    from vambrace_plugins.importers.csv import CsvImporter
+    from vambrace_plugins.importers.fit import FitImporter
+    from vambrace_plugins.importers.gpx import GpxImporter
+    from vambrace_plugins.importers.tcx import TcxImporter
+
+    return (FitImporter(), GpxImporter(), TcxImporter(), CsvImporter())
+
+
+@hookimpl
+def vambrace_writers() -> Sequence[Writer]:
+    """Return the built-in writers."""
+    from vambrace_plugins.writers.arrow import ArrowWriter
+    from vambrace_plugins.writers.csv import CsvWriter
+    from vambrace_plugins.writers.parquet import ParquetWriter
+
+    return (ParquetWriter(), CsvWriter(), ArrowWriter())

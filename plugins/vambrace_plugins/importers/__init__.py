@@ -1,0 +1,1 @@
+"""One file or folder for each format that ships with Vambrace."""

@@ -1,0 +1,1 @@
+"""One file for each format that tables are handed on in."""
