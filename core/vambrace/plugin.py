@@ -60,7 +60,7 @@ class Claim(IntEnum):
 class Head:
     """What an importer sees when asked whether a source is its own.
 
-    `name` is the last part of the path, `data` the first 4,096 bytes (fewer if the source is shorter), `size` all bytes.
+    `name` is the last part of the path, `data` the first 4,096 bytes (or all, if fewer), `size` counts all bytes.
     """
 
     name: str
