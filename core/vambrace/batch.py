@@ -161,3 +161,20 @@ class Batch:
 
     def __len__(self) -> int:
         return len(self.record)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """One column of a batch in its canonical unit, before anything is judged; every array has length n.
+
+    `value` is float64 (NaN where not `present` or where `garbled`), `present` True where the source gives a value,
+    `garbled` True where it gives one that is no number.
+    """
+
+    column: Column
+    value: NDArray[np.float64]
+    present: Mask
+    garbled: Mask
+
+    def __len__(self) -> int:
+        return len(self.value)

@@ -1,0 +1,154 @@
+"""Finds plugins; keeps the broken ones as listed problems, so that each hurts only itself."""
+
+from __future__ import annotations
+
+import dataclasses
+import functools
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from importlib.metadata import EntryPoint, entry_points
+from types import MappingProxyType
+from typing import Any, Literal, get_type_hints
+
+import pluggy
+
+from vambrace.errors import VambraceError
+from vambrace.plugin import Hooks, Importer, Writer
+
+GROUP = "vambrace"
+
+
+@dataclass(frozen=True, slots=True)
+class Installed:
+    """One importer or writer and where it came from; `fault` says why it is not used, `item` is then None."""
+
+    kind: Literal["importer", "writer", "plugin"]
+    name: str
+    title: str
+    package: str
+    version: str
+    item: Importer | Writer | None = None
+    fault: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Registry:
+    """What is installed: usable importers and writers by name, and every item with its fault where it has one."""
+
+    importers: Mapping[str, Importer]
+    writers: Mapping[str, Writer]
+    installed: tuple[Installed, ...]
+
+    def importer(self, name: str) -> Importer:
+        """Return the importer of that name; raise VambraceError that lists the installed ones."""
+        if name not in self.importers:
+            raise VambraceError(f"no importer is named {name!r}", todo=f"Installed: {', '.join(self.importers)}")
+        return self.importers[name]
+
+
+@functools.cache
+def load() -> Registry:
+    """Load every plugin of the entry-point group once for the process."""
+    return collect(entry_points(group=GROUP))
+
+
+def collect(points: Iterable[EntryPoint]) -> Registry:
+    """Load the given entry points, each behind a guard of its own, and refuse names that two plugins share."""
+    found: list[Installed] = []
+    for point in sorted(points, key=lambda point: (point.dist.name if point.dist else "", point.name)):
+        found.extend(_items_of(point))
+    found = _without_twins(found)
+    return Registry(_usable(found, "importer"), _usable(found, "writer"), tuple(found))
+
+
+def _usable(found: Iterable[Installed], kind: str) -> Mapping[str, Any]:
+    return MappingProxyType({each.name: each.item for each in found if each.kind == kind and each.item is not None})
+
+
+def _items_of(point: EntryPoint) -> Iterator[Installed]:
+    package, version = (point.dist.name, point.dist.version) if point.dist else ("", "")
+
+    def broken(why: str) -> Installed:
+        return Installed("plugin", point.name, "", package, version, fault=why)
+
+    manager = pluggy.PluginManager(GROUP)
+    manager.add_hookspecs(Hooks)
+    try:
+        manager.register(point.load(), point.name)
+    except Exception as error:
+        yield broken(f"it could not be loaded: {type(error).__name__}: {error}")
+        return
+    kinds: tuple[tuple[Literal["importer", "writer"], Callable[[], Any], type], ...] = (
+        ("importer", manager.hook.vambrace_importers, Importer),
+        ("writer", manager.hook.vambrace_writers, Writer),
+    )
+    for kind, hook, protocol in kinds:
+        try:
+            items = [item for answer in hook() for item in answer]
+        except Exception as error:
+            yield broken(f"its {kind}s could not be listed: {type(error).__name__}: {error}")
+            continue
+        for item in items:
+            yield _judged(kind, item, protocol, package, version)
+
+
+def _judged(kind: Literal["importer", "writer"], item: Any, protocol: type, package: str, version: str) -> Installed:
+    name, title = str(getattr(item, "name", type(item).__name__)), str(getattr(item, "title", ""))
+    fault = ""
+    if not isinstance(item, protocol):
+        fault = f"{type(item).__name__} lacks something that every {kind} has"
+    elif kind == "importer" and not dataclasses.is_dataclass(item.Options):  # type: ignore[attr-defined]
+        fault = f"{type(item).__name__}.Options is no dataclass"
+    return Installed(kind, name, title, package, version, None if fault else item, fault)
+
+
+def _without_twins(found: list[Installed]) -> list[Installed]:
+    seen: dict[tuple[str, str], list[Installed]] = {}
+    for each in found:
+        if each.item is not None:
+            seen.setdefault((each.kind, each.name), []).append(each)
+    twins = {key: same for key, same in seen.items() if len(same) > 1}
+
+    def judged(each: Installed) -> Installed:
+        same = twins.get((each.kind, each.name))
+        if each.item is None or same is None:
+            return each
+        owners = " and ".join(sorted(f"{twin.package} {twin.version}" for twin in same))
+        return dataclasses.replace(each, item=None, fault=f"its name is used twice, by {owners}; uninstall one")
+
+    return [judged(each) for each in found]
+
+
+def options_for(importer: Importer, texts: Mapping[str, str]) -> Any:
+    """Return the importer's options with these texts cast by the annotations of its fields.
+
+    Raise VambraceError for an option that it does not have, or a text that does not fit.
+    """
+    fields = {each.name: each for each in dataclasses.fields(importer.Options)}
+    kinds = get_type_hints(importer.Options)
+    values: dict[str, Any] = {}
+    for name, text in texts.items():
+        if name not in fields:
+            known = ", ".join(f"{importer.name}.{each}" for each in fields) or "none"
+            raise VambraceError(f"the importer {importer.name} has no option {name!r}", todo=f"Its options: {known}")
+        values[name] = _cast(f"{importer.name}.{name}", text, str(kinds[name]))
+    try:
+        return importer.Options(**values)
+    except ValueError as error:
+        raise VambraceError(f"an option of {importer.name} does not fit: {error}") from error
+
+
+def _cast(option: str, text: str, kind: str) -> Any:
+    casts: dict[str, Callable[[str], Any]] = {"int": int, "float": float}
+    words = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}
+    if "bool" in kind:
+        if text.lower() not in words:
+            raise VambraceError(f"the option {option} is yes or no, not {text!r}")
+        return words[text.lower()]
+    for word, cast in casts.items():
+        if word in kind:
+            try:
+                return cast(text)
+            except ValueError as error:
+                raise VambraceError(f"the option {option} takes a number, not {text!r}") from error
+    return text
