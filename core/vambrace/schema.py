@@ -7,7 +7,7 @@ Checks, accepted units, Parquet metadata, `docs/signals.md` and the header words
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
 
@@ -45,7 +45,7 @@ class Signal:
     words: tuple[str, ...] = ()
     loinc: tuple[str, ...] = ()
     open_mhealth: str = ""
-    codes: Mapping[int, str] = MappingProxyType({})
+    codes: Mapping[int, str] = field(default_factory=lambda: MappingProxyType({}))
     zero_is_absent: bool = False
     notes: str = ""
 
