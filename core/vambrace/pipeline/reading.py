@@ -17,9 +17,6 @@ from vambrace.errors import DamagedFile, PluginFault, Refused, Rejected, SourceE
 from vambrace.plugin import Importer, Source
 from vambrace.schema import SIGNALS, Kind
 
-CONVERSION_VERSION = "1"
-"""Raised with every change of the core that changes a value or an instant; part of each source's key."""
-
 
 class Sink(Protocol):
     """Takes what one source yields."""

@@ -1,0 +1,6 @@
+"""Strings the stages together for one source."""
+
+from vambrace.pipeline.settings import CONVERSION_VERSION, still_holds
+from vambrace.pipeline.source import Plan, Result, convert_source, unread
+
+__all__ = ["CONVERSION_VERSION", "Plan", "Result", "convert_source", "still_holds", "unread"]
