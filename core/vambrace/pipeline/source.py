@@ -81,9 +81,7 @@ def unread(plan: Plan, importer: Importer | None, error: SourceError | None) -> 
     return _without_rows(plan, importer, options, error, Reading(), ())
 
 
-def _judged(
-    plan: Plan, importer: Importer, reading: Reading, source: Source, writer: ShardWriter
-) -> Result:
+def _judged(plan: Plan, importer: Importer, reading: Reading, source: Source, writer: ShardWriter) -> Result:
     error = reading.error or refusal_of(reading)
     salvaged = is_damaged(reading) and plan.salvage and reading.kept > 0
     findings = _findings(plan, reading, source)

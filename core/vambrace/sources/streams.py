@@ -1,0 +1,218 @@
+"""Binary streams that turn what goes wrong into typed errors: of a file, of a part of one, of unpacked blocks."""
+
+from __future__ import annotations
+
+import io
+import os
+import stat
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+from vambrace.errors import DamagedFile, Refused, SourceError
+
+if TYPE_CHECKING:
+    from _typeshed import WriteableBuffer
+
+BLOCK = 1 << 18
+
+
+def unreadable(error: OSError, where: str = "") -> Refused:
+    """Return the refusal of a source that the operating system does not let us read, in its own words."""
+    words = error.strerror or str(error) or type(error).__name__
+    todo = "Make it readable, copy it again, or leave it out with --ignore"
+    return Refused("unreadable", f"it cannot be read: {words}", where=where, todo=todo)
+
+
+def special(mode: int, where: str = "") -> Refused | None:
+    """Return the refusal of what is neither a file nor a folder (a pipe, a socket, a device), by its mode."""
+    if stat.S_ISREG(mode) or stat.S_ISDIR(mode):
+        return None
+    kinds = {stat.S_IFIFO: "a pipe", stat.S_IFSOCK: "a socket", stat.S_IFBLK: "a device", stat.S_IFCHR: "a device"}
+    what = f"it is {kinds.get(stat.S_IFMT(mode), 'a special file')}, not a file with fixed content; it was not opened"
+    return Refused("special-file", what, where=where, todo="Take it out of the folder, or leave it out with --ignore")
+
+
+def open_descriptor(path: str, where: str = "") -> int:
+    """Open a regular file for reading; never waits at a pipe that took the file's place."""
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_BINARY", 0)
+    try:
+        descriptor = os.open(path, flags)
+    except OSError as error:
+        raise unreadable(error, where) from error
+    fault = special(os.fstat(descriptor).st_mode, where)
+    if fault is not None:
+        os.close(descriptor)
+        raise fault
+    return descriptor
+
+
+class PlainFile(io.FileIO):
+    """A file whose reading errors are ours."""
+
+    def __init__(self, path: str, where: str = "") -> None:
+        self._where = where
+        descriptor = open_descriptor(path, where)
+        try:
+            super().__init__(descriptor, "rb")
+        except OSError as error:
+            os.close(descriptor)
+            raise unreadable(error, where) from error
+
+    def readinto(self, buffer: WriteableBuffer, /) -> int | None:  # type: ignore[override]
+        """Read into the buffer."""
+        try:
+            return super().readinto(buffer)  # type: ignore[arg-type]
+        except OSError as error:
+            raise unreadable(error, self._where) from error
+
+    def readall(self) -> bytes:
+        """Read what is left."""
+        try:
+            return super().readall()
+        except OSError as error:
+            raise unreadable(error, self._where) from error
+
+
+class Forward(io.RawIOBase):
+    """What our own raw streams share: seeking by a position that they keep."""
+
+    position = 0
+
+    def readable(self) -> bool:
+        """Say yes."""
+        return True
+
+    def seekable(self) -> bool:
+        """Say yes."""
+        return True
+
+    def tell(self) -> int:
+        """Return the position."""
+        return self.position
+
+    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
+        """Move to a position; one before the first byte is a ValueError."""
+        start = {os.SEEK_SET: 0, os.SEEK_CUR: self.position}.get(whence)
+        target = (self.length() if start is None else start) + offset
+        if target < 0:
+            raise ValueError(f"negative position {target}")
+        self.move(target)
+        return self.position
+
+    def length(self) -> int:
+        """Return how many bytes there are."""
+        raise NotImplementedError
+
+    def move(self, target: int) -> None:
+        """Go to a position."""
+        raise NotImplementedError
+
+
+class Window(Forward):
+    """Part of an open file, read by position; owns its descriptor. Of its `size` bytes only `there` may exist."""
+
+    def __init__(self, descriptor: int, start: int, size: int, where: str = "", there: int | None = None) -> None:
+        self.descriptor, self.start, self.size, self.where = descriptor, start, size, where
+        self.there = size if there is None else there
+
+    def length(self) -> int:
+        """Return how many bytes there are."""
+        return self.size
+
+    def move(self, target: int) -> None:
+        """Go to a position."""
+        self.position = target
+
+    def readinto(self, buffer: WriteableBuffer, /) -> int:  # type: ignore[override]
+        """Read into the buffer; raise `DamagedFile` where the file ends before the part does."""
+        view = memoryview(buffer)
+        want = max(0, min(len(view), self.there - self.position))
+        data = _read_at(self.descriptor, want, self.start + self.position, self.where) if want else b""
+        if not data and view and self.position < self.size:
+            what = f"it is cut: {self.position:,} of {self.size:,} bytes are there"
+            raise DamagedFile(what, where=self.where, todo="Copy or export it again")
+        view[: len(data)] = data
+        self.position += len(data)
+        return len(data)
+
+    def part(self, start: int, size: int, where: str) -> Window:
+        """Return a part of this part, with a descriptor of its own."""
+        there = max(0, min(size, self.there - start))
+        return Window(os.dup(self.descriptor), self.start + start, size, where, there)
+
+    def close(self) -> None:
+        """Close the descriptor."""
+        if not self.closed:
+            os.close(self.descriptor)
+        super().close()
+
+
+def _read_at(descriptor: int, count: int, position: int, where: str) -> bytes:
+    try:
+        if hasattr(os, "pread"):
+            return os.pread(descriptor, count, position)
+        os.lseek(descriptor, position, os.SEEK_SET)
+        return os.read(descriptor, count)
+    except OSError as error:
+        raise unreadable(error, where) from error
+
+
+class Blocks(Forward):
+    """A stream over blocks that a generator yields; going back starts the generator again."""
+
+    def __init__(self, start: Callable[[], Iterator[bytes]]) -> None:
+        self._start = start
+        self._blocks = start()
+        self._left = memoryview(b"")
+        self._fault: SourceError | None = None
+
+    def readinto(self, buffer: WriteableBuffer, /) -> int:  # type: ignore[override]
+        """Read into the buffer; an error of the generator is raised again at each later reading."""
+        view = memoryview(buffer)
+        if not self._left:
+            self._left = memoryview(self._next())
+        count = min(len(view), len(self._left))
+        view[:count] = self._left[:count]
+        self._left = self._left[count:]
+        self.position += count
+        return count
+
+    def _next(self) -> bytes:
+        if self._fault is not None:
+            raise self._fault
+        try:
+            return next(self._blocks, b"")
+        except SourceError as error:
+            self._fault = error
+            raise
+
+    def length(self) -> int:
+        """Return how many bytes there are, by unpacking them all."""
+        while self._skip(BLOCK):
+            pass
+        return self.position
+
+    def move(self, target: int) -> None:
+        """Go to a position, by unpacking what is before it."""
+        if target < self.position:
+            self._restart()
+        while self.position < target and self._skip(target - self.position):
+            pass
+
+    def _restart(self) -> None:
+        self._shut()
+        self._blocks, self._left, self.position, self._fault = self._start(), memoryview(b""), 0, None
+
+    def _skip(self, most: int) -> int:
+        return self.readinto(bytearray(min(most, BLOCK)))
+
+    def _shut(self) -> None:
+        close = getattr(self._blocks, "close", None)
+        if close is not None:
+            close()
+
+    def close(self) -> None:
+        """Close the generator, and with it what it reads from."""
+        if not self.closed:
+            self._shut()
+        super().close()

@@ -1,0 +1,186 @@
+"""Decompress streams block by block, counting: what lies about its size or costs too much is stopped early."""
+
+from __future__ import annotations
+
+import bz2
+import io
+import lzma
+import struct
+import zlib
+from collections.abc import Callable, Generator, Iterator
+from typing import BinaryIO, Protocol
+
+from vambrace.errors import DamagedFile, HostileFile
+from vambrace.sources.entry import Codec, Limits, ZipMember
+from vambrace.sources.streams import BLOCK, Window
+
+STORED, DEFLATED, BZIP2 = 0, 8, 12
+METHODS = (STORED, DEFLATED, BZIP2)
+PACKED_BLOCK = 1 << 16
+_LOCAL = struct.Struct("<26sHH")
+_XZ_MEMORY = 256 << 20
+_AGAIN = "Copy or export it again"
+_BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
+
+MAGIC: dict[bytes, Codec] = {
+    b"\x1f\x8b\x08": "gzip",
+    b"BZh": "bzip2",
+    b"\xfd7zXZ\x00": "xz",
+    b"\x28\xb5\x2f\xfd": "zstd",
+}
+
+
+class Unpacker(Protocol):
+    """What bz2 and lzma offer, and zlib does with a little help."""
+
+    @property
+    def eof(self) -> bool:
+        """True after the end mark."""
+        ...
+
+    @property
+    def needs_input(self) -> bool:
+        """True when more packed bytes are needed before more can come out."""
+        ...
+
+    @property
+    def unused_data(self) -> bytes:
+        """What stands behind the end mark."""
+        ...
+
+    def decompress(self, data: bytes, max_length: int = -1) -> bytes:
+        """Return at most so many bytes."""
+        ...
+
+
+class _Zlib:
+    """Gives zlib's decompressor the face of the others."""
+
+    def __init__(self, window_bits: int) -> None:
+        self._inner = zlib.decompressobj(window_bits)
+
+    @property
+    def eof(self) -> bool:
+        return self._inner.eof
+
+    @property
+    def needs_input(self) -> bool:
+        return not self._inner.unconsumed_tail
+
+    @property
+    def unused_data(self) -> bytes:
+        return self._inner.unused_data
+
+    def decompress(self, data: bytes, max_length: int = -1) -> bytes:
+        return self._inner.decompress(self._inner.unconsumed_tail + data, max_length)
+
+
+_FRESH: dict[str, Callable[[], Unpacker]] = {
+    "deflate": lambda: _Zlib(-15),
+    "gzip": lambda: _Zlib(31),
+    "bzip2": bz2.BZ2Decompressor,
+    "xz": lambda: lzma.LZMADecompressor(lzma.FORMAT_XZ, memlimit=_XZ_MEMORY),
+}
+
+
+def unpacked(open_packed: Callable[[], BinaryIO], codec: Codec, limits: Limits, where: str) -> Iterator[bytes]:
+    """Yield the blocks of a compressed stream, one stream after another; closes what it opened."""
+    with open_packed() as packed:
+        blocks = _zstd(packed, where) if codec == "zstd" else _streams(packed, codec, where)
+        count = 0
+        for block in blocks:
+            count += len(block)
+            _hold_to(limits, count, packed, where)
+            yield block
+
+
+def _hold_to(limits: Limits, count: int, packed: BinaryIO, where: str) -> None:
+    if count > limits.total:
+        what = f"it unpacks to more than {limits.total:,} bytes, the most that is read"
+        raise HostileFile(what, where=where, todo=_BY_HAND)
+    if count > limits.floor and count > limits.ratio * packed.tell():
+        what = f"{packed.tell():,} of its bytes unpack to {count:,}, more than {limits.ratio} times as much"
+        raise HostileFile(what, where=where, todo=_BY_HAND)
+
+
+def _streams(packed: BinaryIO, codec: Codec, where: str) -> Iterator[bytes]:
+    data = packed.read(PACKED_BLOCK)
+    if not data:
+        raise DamagedFile("it is empty where a compressed stream should stand", where=where, todo=_AGAIN)
+    while data:
+        data = yield from _one_stream(packed, data, _FRESH[codec](), where)
+        # Zeros may fill up the space between and behind streams.
+        data = data.lstrip(b"\0")
+        while not data and (more := packed.read(PACKED_BLOCK)):
+            data = more.lstrip(b"\0")
+
+
+def _one_stream(packed: BinaryIO, data: bytes, unpacker: Unpacker, where: str) -> Generator[bytes, None, bytes]:
+    """Yield one stream's blocks and return the packed bytes that were read beyond its end mark."""
+    ended = False
+    while not unpacker.eof:
+        if not data and unpacker.needs_input and not ended:
+            data = packed.read(PACKED_BLOCK)
+            ended = not data
+        try:
+            block = unpacker.decompress(data, BLOCK)
+        except (zlib.error, lzma.LZMAError, OSError, EOFError) as error:
+            what = f"its compressed bytes are damaged at or before byte {packed.tell():,} ({error})"
+            raise DamagedFile(what, where=where, todo=_AGAIN) from error
+        data = b""
+        if block:
+            yield block
+        elif ended and not unpacker.eof:
+            raise DamagedFile("it is cut: its compressed bytes end before their end mark", where=where, todo=_AGAIN)
+    return unpacker.unused_data
+
+
+def _zstd(packed: BinaryIO, where: str) -> Iterator[bytes]:
+    import pyarrow as pa
+
+    try:
+        with pa.CompressedInputStream(pa.PythonFile(packed, mode="r"), "zstd") as stream:
+            while block := stream.read(BLOCK):
+                yield block
+    except OSError as error:
+        raise DamagedFile(f"its compressed bytes are damaged ({error})", where=where, todo=_AGAIN) from error
+
+
+def member_blocks(open_ground: Callable[[], Window], member: ZipMember, where: str) -> Iterator[bytes]:
+    """Yield the blocks of a zip member; its size and checksum must be what the archive's directory says."""
+    with open_ground() as ground:
+        count = crc = 0
+        for block in _packed_member(ground, member, where):
+            count += len(block)
+            if count > member.size:
+                what = f"it unpacks to more than the {member.size:,} bytes that the archive declares"
+                raise HostileFile(what, where=where, todo=_BY_HAND)
+            crc = zlib.crc32(block, crc)
+            yield block
+    if count < member.size:
+        what = f"it is cut: {count:,} of the {member.size:,} bytes that the archive declares are there"
+        raise DamagedFile(what, where=where, todo=_AGAIN)
+    if crc != member.crc:
+        what = f"its bytes are damaged: their checksum is {crc:08x}, the archive says {member.crc:08x}"
+        raise DamagedFile(what, where=where, todo=_AGAIN)
+
+
+def _packed_member(ground: Window, member: ZipMember, where: str) -> Iterator[bytes]:
+    """Yield the member's blocks as its bytes give them, whatever the directory says of their number."""
+    with ground.part(_start(ground, member, where), member.packed, where) as part, io.BufferedReader(part) as packed:
+        if member.method == STORED:
+            yield from iter(lambda: packed.read(BLOCK), b"")
+        elif data := packed.read(PACKED_BLOCK):
+            codec = "bzip2" if member.method == BZIP2 else "deflate"
+            yield from _one_stream(packed, data, _FRESH[codec](), where)
+
+
+def _start(ground: Window, member: ZipMember, where: str) -> int:
+    """Return where the packed bytes begin: behind the local header, whose length only it knows."""
+    with ground.part(member.offset, _LOCAL.size, where) as part:
+        header = part.read(_LOCAL.size)
+    if len(header) < _LOCAL.size or header[:4] != b"PK\x03\x04":
+        what = f"the archive is damaged: no member begins at its byte {member.offset:,}"
+        raise DamagedFile(what, where=where, todo=_AGAIN)
+    _, name, extra = _LOCAL.unpack(header)
+    return member.offset + _LOCAL.size + int(name) + int(extra)

@@ -1,0 +1,149 @@
+"""What a user may say about a table, and the check that it makes sense."""
+
+from __future__ import annotations
+
+import codecs
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+
+from vambrace.plugin import SIGNALS, Refused
+
+DELIMITERS = (",", ";", "\t", "|")
+_DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "\\t": "\t", "pipe": "|"}
+_DECIMAL_WORDS = {"comma": ",", "dot": ".", "point": "."}
+_EPOCHS = {"epoch": 0, "fit": 631_065_600}
+_UNITS = ("s", "ms", "us", "ns")
+NOTATIONS = (
+    "iso",
+    "day-first",
+    "month-first",
+    *(f"{kind}-{unit}" for kind in ("epoch", "elapsed") for unit in _UNITS),
+    "fit-s",
+)
+ROLES = ("time", "date", "start", "end", "offset", "-")
+"""What `csv.columns` may say of a column besides a signal's name; `-` leaves it out."""
+
+
+def _option(text: str) -> dict[str, str]:
+    return {"help": text}
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """What the file cannot say of itself; an empty text leaves the decision to the evidence in the file."""
+
+    delimiter: str = field(default="", metadata=_option("what separates cells: , ; tab |"))
+    decimal: str = field(default="", metadata=_option("the decimal mark: . or ,"))
+    encoding: str = field(default="", metadata=_option("the text encoding, as in cp1252"))
+    columns: str = field(default="", metadata=_option("what columns hold: HEADER=heart_rate; HEADER=time; HEADER=-"))
+    units: str = field(default="", metadata=_option("units that the header leaves out: altitude=ft; HEADER=bpm"))
+    time: str = field(default="", metadata=_option(f"the notation of times: {', '.join(NOTATIONS)}"))
+    start: str = field(default="", metadata=_option("the instant from which elapsed times count: 2031-03-04T09:00:00Z"))
+    counting: str = field(default="", metadata=_option("total or increment, for all or by column: steps=increment"))
+    stamp: str = field(default="", metadata=_option("what a time marks of its interval: end, start or middle"))
+    interval_s: float | None = field(default=None, metadata=_option("the length of each row's interval in seconds"))
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """The options after checking: marks as characters, pairs as mappings whose keys are in lower case."""
+
+    delimiter: str
+    decimal: str
+    encoding: str
+    columns: dict[str, str]
+    units: dict[str, str]
+    time_kind: str
+    time_unit: str
+    epoch_s: int
+    start_s: int | None
+    counting: dict[str, str]
+    stamp: str
+    interval_s: float | None
+
+
+def check(options: Options) -> Said:
+    """Return the options in a form that the reader uses; raise Refused for one that makes no sense."""
+    delimiter = _DELIMITER_WORDS.get(options.delimiter.lower(), options.delimiter)
+    if delimiter and delimiter not in DELIMITERS:
+        raise _bad("delimiter", options.delimiter, "comma, semicolon, tab or pipe")
+    decimal = _DECIMAL_WORDS.get(options.decimal.lower(), options.decimal)
+    if decimal not in {"", ".", ","}:
+        raise _bad("decimal", options.decimal, "dot or comma")
+    if decimal and decimal == delimiter:
+        raise _bad("decimal", options.decimal, "a mark that is not the delimiter")
+    if options.time and options.time not in NOTATIONS:
+        raise _bad("time", options.time, ", ".join(NOTATIONS))
+    kind, _, unit = (
+        options.time.partition("-") if options.time[-2:] in {"-s", "ms", "us", "ns"} else (options.time, "", "")
+    )
+    return Said(
+        delimiter=delimiter,
+        decimal=decimal,
+        encoding=_encoding(options.encoding),
+        columns=_columns(options.columns),
+        units=_pairs("units", options.units),
+        time_kind="epoch" if kind == "fit" else kind,
+        time_unit=unit,
+        epoch_s=_EPOCHS.get(kind, 0),
+        start_s=_start(options.start),
+        counting=_counting(options.counting),
+        stamp=_stamp(options),
+        interval_s=options.interval_s,
+    )
+
+
+def _bad(name: str, value: str, wanted: str) -> Refused:
+    return Refused("bad-option", f'the option csv.{name} cannot be "{value}"', todo=f"Give {wanted}")
+
+
+def _pairs(name: str, text: str) -> dict[str, str]:
+    pairs = {}
+    for part in filter(None, (piece.strip() for piece in text.split(";"))):
+        key, equals, value = part.rpartition("=")
+        if not (equals and key.strip() and value.strip()):
+            raise _bad(name, text, "pairs like HEADER=VALUE, separated by ;")
+        pairs[key.strip().lower()] = value.strip()
+    return pairs
+
+
+def _columns(text: str) -> dict[str, str]:
+    columns = _pairs("columns", text)
+    for value in columns.values():
+        if value not in SIGNALS and value not in ROLES:
+            raise _bad("columns", text, f"a signal ({', '.join(SIGNALS)}) or one of {', '.join(ROLES)}")
+    return columns
+
+
+def _counting(text: str) -> dict[str, str]:
+    counting = {"": text} if text in {"", "total", "increment"} else _pairs("counting", text)
+    if not set(counting.values()) <= {"", "total", "increment"}:
+        raise _bad("counting", text, "total or increment, or pairs like steps=increment")
+    return counting
+
+
+def _stamp(options: Options) -> str:
+    if options.stamp not in {"", "end", "start", "middle"}:
+        raise _bad("stamp", options.stamp, "end, start or middle")
+    if options.interval_s is not None and not 0 < options.interval_s < float("inf"):
+        raise _bad("interval_s", str(options.interval_s), "a length in seconds above 0")
+    return options.stamp
+
+
+def _encoding(text: str) -> str:
+    try:
+        return codecs.lookup(text).name if text else ""
+    except LookupError:
+        raise _bad("encoding", text, "the name of a text encoding, as in utf-8, cp1252 or latin-1") from None
+
+
+def _start(text: str) -> int | None:
+    if not text:
+        return None
+    try:
+        start = datetime.fromisoformat(text)
+    except ValueError:
+        start = datetime.min  # noqa: DTZ901 - a naive stand-in, refused in the next line
+    if start.tzinfo is None or start.microsecond:
+        raise _bad("start", text, "a date and time in whole seconds with Z or an offset, as in 2031-03-04T09:00:00Z")
+    return (start - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(seconds=1)

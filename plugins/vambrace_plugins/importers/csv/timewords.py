@@ -1,0 +1,105 @@
+"""What the headers of a table say of times: a date, a clock, a count since when, in which unit and zone."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+_BASES = {
+    *("time", "timestamp", "time stamp", "datetime", "date time", "date per time", "date and time"),
+    *("recorded at", "measured at", "record time", "sample time"),
+}
+_UNIT_WORDS = {
+    **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
+    **dict.fromkeys(("ms", "msec", "millis", "millisecond", "milliseconds"), "ms"),
+    **dict.fromkeys(("us", "μs", "usec", "micros", "microsecond", "microseconds"), "us"),
+    **dict.fromkeys(("ns", "nsec", "nanos", "nanosecond", "nanoseconds"), "ns"),
+}
+_EDGES = {"start": "start", "begin": "start", "starttime": "start", "end": "end", "stop": "end", "endtime": "end"}
+_OFFSET = re.compile(r"^(?:utc|gmt)?\s*([+-])(\d{1,2})(?::?(\d{2}))?$", re.IGNORECASE)
+_SINCE = re.compile(r"\bsince (?:the )?(?:(unix )?epoch|(\d{4})(?: (\d\d) (\d\d))?(?:t?(?: ?00)*z?)?)$")
+_ZONE_COLUMNS = {"tz", "timezone", "time zone"}
+
+
+@dataclass(frozen=True, slots=True)
+class TimeWords:
+    """What a header says of a column of times.
+
+    `part` is `time`, `date`, `offset` or `zone`; `edge` is `start`, `end` or empty; `unit` is empty where the header
+    names none; `epoch_s` is the instant of count 0 in Unix seconds where the header says it; `zone` is `Z`, an offset
+    or empty; `remark` is what stands in brackets and says nothing that we know.
+    """
+
+    part: str = "time"
+    edge: str = ""
+    unit: str = ""
+    epoch_s: int | None = None
+    elapsed: bool = False
+    zone: str = ""
+    remark: str = ""
+
+
+def read_time(words: str, bracketed: list[str]) -> TimeWords | None:
+    """Return what plain header words and the texts in brackets say of times, or None where they name no time."""
+    tokens = words.split()
+    if "offset" in tokens and not {"utc", "gmt", "tz", "zone", "timezone"}.isdisjoint(tokens):
+        return TimeWords("offset")
+    if words in _ZONE_COLUMNS:
+        return TimeWords("zone")
+    said, rest = _strip(words, TimeWords())
+    if rest == "date":
+        said = replace(said, part="date")
+    elif rest not in _BASES and (rest or not _stands_alone(said)):
+        return None
+    for text in bracketed:
+        said = _bracket(text, said)
+    return said
+
+
+def _stands_alone(said: TimeWords) -> bool:
+    return bool(said.zone or said.epoch_s is not None or said.elapsed or said.edge)
+
+
+def _strip(words: str, said: TimeWords) -> tuple[TimeWords, str]:
+    """Return what the words say, and the words that say none of it."""
+    since = _SINCE.search(words)
+    if since:
+        said = replace(said, epoch_s=_epoch(since))
+        words = words[: since.start()].strip()
+    if words.endswith("since start"):
+        said, words = replace(said, elapsed=True), words.removesuffix("since start").strip()
+    rest = []
+    for token in words.split():
+        if token in {"utc", "gmt", "zulu"}:
+            said = replace(said, zone="Z")
+        elif token in {"unix", "epoch", "posix"}:
+            said = replace(said, epoch_s=0)
+        elif token == "elapsed":
+            said = replace(said, elapsed=True)
+        elif token in _UNIT_WORDS:
+            said = replace(said, unit=_UNIT_WORDS[token])
+        elif token in _EDGES:
+            said = replace(said, edge=_EDGES[token])
+        elif token not in {"local", "iso", "iso8601", "8601"}:
+            rest.append(token)
+    return said, " ".join(rest)
+
+
+def _bracket(text: str, said: TimeWords) -> TimeWords:
+    offset = _OFFSET.match(text)
+    if offset:
+        sign, hours, minutes = offset.groups()
+        return replace(said, zone=f"{sign}{int(hours):02d}:{minutes or '00'}")
+    if text.lower() == "z":
+        return replace(said, zone="Z")
+    words = " ".join(re.sub(r"[^\w]+|_", " ", text.lower()).split())
+    found, rest = _strip(words, said)
+    return replace(found, edge=said.edge) if not rest else replace(said, remark=text)
+
+
+def _epoch(since: re.Match[str]) -> int:
+    _, year, month, day = since.groups()
+    if year is None:
+        return 0
+    return int(datetime(int(year), int(month or 1), int(day or 1), tzinfo=UTC).timestamp())
