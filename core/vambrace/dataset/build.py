@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pyarrow as pa
+
 from vambrace.dataset.files import FileOps, placing
 from vambrace.dataset.index import Index
 from vambrace.dataset.ledger import lines, place_order, same_path_findings

@@ -9,6 +9,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
+
 from vambrace.batch import NO_END, Batch
 from vambrace.dataset.schemas import INSTANT, TABLES, TEXT
 from vambrace.dataset.spill import Group

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from filelock import FileLock, Timeout
+
 from vambrace.dataset.files import FileOps, read_bytes, remove_quietly, write_atomically
 from vambrace.errors import VambraceError
 

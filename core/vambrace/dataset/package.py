@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import pyarrow as pa
+
 from vambrace.dataset.schemas import DERIVED, FIELD_UNITS, TABLES
 from vambrace.schema import SCHEMA_VERSION, SIGNALS
 

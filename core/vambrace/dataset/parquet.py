@@ -9,6 +9,7 @@ from typing import BinaryIO
 
 import pyarrow as pa
 import pyarrow.parquet as pq
+
 from vambrace.dataset.files import FileOps
 from vambrace.dataset.records import Stamp
 from vambrace.errors import VambraceError

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import Any
 
 import pyarrow as pa
+
 from vambrace.schema import SCHEMA_VERSION, SIGNALS, Signal
 
 TEXT = pa.string()

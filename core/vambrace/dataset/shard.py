@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import pyarrow as pa
+
 from vambrace.batch import Batch
 from vambrace.dataset.columns import (
     ROW_GROUP_ROWS,

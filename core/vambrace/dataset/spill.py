@@ -14,6 +14,7 @@ from typing import BinaryIO, TypeAlias
 import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
+
 from vambrace.dataset.files import FileOps, create_temporary, remove_quietly
 
 BUDGET_ROWS = 1_500_000

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
+
 from vambrace.batch import NO_END
 
 GAP_FACTOR = 3

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import pyarrow as pa
+
 from vambrace.dataset.build import Builder, is_stamped, write_tables
 from vambrace.dataset.commit import refuse_same_name, replaced_by, settled, with_place, without_place
 from vambrace.dataset.document import Document, document_from_json
@@ -19,8 +21,8 @@ from vambrace.dataset.ledger import Known
 from vambrace.dataset.lock import LOCK, OWNER, exclusive
 from vambrace.dataset.package import descriptor
 from vambrace.dataset.parquet import read_batches
-from vambrace.dataset.records import Occurrence, Record, Stamp
-from vambrace.dataset.recovery import forget_superseded, recover, sweep_temporary
+from vambrace.dataset.records import Occurrence, Record, Stamp, record_to_json
+from vambrace.dataset.recovery import forget_superseded, recover, retire, sweep_temporary
 from vambrace.dataset.schemas import DERIVED, TABLES
 from vambrace.dataset.shard import Finished
 from vambrace.errors import VambraceError
@@ -165,9 +167,10 @@ class Store:
             return record
         with self._changing():
             more = with_place(record, place)
-            gone = replaced_by(more, (), self._index) if record.key in self._index.current else []
+            stands = record.key in self._index.current
+            gone = replaced_by(more, (), self._index) if stands else []
             whole = settled(more, gone, self._index)
-            self._put(whole)
+            self._put(whole, superseded=not stands)
             self._retire(gone)
         return whole
 
@@ -175,7 +178,7 @@ class Store:
         """Forget a place where a content was found, and return the record; the last one cannot be dropped."""
         whole = without_place(record, Occurrence(root, path))
         with self._changing():
-            self._put(whole)
+            self._put(whole, superseded=record.key not in self._index.current)
         return whole
 
     def rebuild(self) -> bool:
@@ -268,10 +271,22 @@ class Store:
             self._ops.rename(staged, target)
             self._ops.fsync_folder(target.parent)
 
-    def _put(self, record: Record) -> None:
-        """Write a record where it stands, current or superseded: the commit point."""
-        old = record.key in self._index.superseded and record.key not in self._index.current
-        raise NotImplementedError(old)
+    def _put(self, record: Record, *, superseded: bool = False) -> None:
+        """Write a record where it stands, and remember it: the commit point."""
+        data = record_to_json(record)
+        write_atomically(self._ops, self._layout.record(record.key, superseded=superseded), data)
+        known = Known.of(record, hashlib.sha256(data).hexdigest())
+        if superseded:
+            self._index.superseded[record.key] = known
+        else:
+            self._index.put(known)
+
+    def _retire(self, gone: Sequence[Known]) -> None:
+        """Move what was replaced aside, after what replaces it stands."""
+        for known in gone:
+            retire(self._ops, self._layout, known.key)
+            self._index.remove(known.key)
+            self._index.superseded[known.key] = known
 
 
 def _check_stamps(record: Record, finished: Finished | None) -> None:

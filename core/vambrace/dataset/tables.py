@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any, TypeAlias
 
 import pyarrow as pa
+
 from vambrace.dataset.ledger import Line, status_of
 from vambrace.dataset.records import ChannelRow, FindingRow, Occurrence, Record
 from vambrace.dataset.schemas import TABLES

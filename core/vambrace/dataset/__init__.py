@@ -1,0 +1,35 @@
+"""The dataset folder: shards, commit records and the tables derived from them; nobody else knows its layout."""
+
+from vambrace.dataset.records import (
+    ChannelRow,
+    EventRow,
+    FindingRow,
+    Occurrence,
+    Record,
+    RecordingRow,
+    Stamp,
+    content_key,
+    entry_key,
+)
+from vambrace.dataset.schemas import DERIVED, TABLES
+from vambrace.dataset.shard import Finished, ShardWriter
+from vambrace.dataset.stats import ChannelStats
+from vambrace.dataset.store import Store
+
+__all__ = [
+    "DERIVED",
+    "TABLES",
+    "ChannelRow",
+    "ChannelStats",
+    "EventRow",
+    "FindingRow",
+    "Finished",
+    "Occurrence",
+    "Record",
+    "RecordingRow",
+    "ShardWriter",
+    "Stamp",
+    "Store",
+    "content_key",
+    "entry_key",
+]
