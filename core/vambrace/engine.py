@@ -42,7 +42,7 @@ def run(plans: Sequence[Plan], folder: Path, jobs: int | None = None) -> Iterato
 
 def workers(plans: Sequence[Plan]) -> int:
     """Return how many workers these sources are worth on this machine."""
-    small = len(plans) < POOL_SOURCES and sum(plan.size for plan in plans) < POOL_BYTES
+    small = len(plans) < POOL_SOURCES and sum(plan.content_size for plan in plans) < POOL_BYTES
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     return 1 if small or len(plans) < 2 else min(cores, len(plans))
 
@@ -71,7 +71,7 @@ def _groups(plans: Sequence[Plan]) -> Iterator[list[Plan]]:
     group: list[Plan] = []
     for plan in plans:
         group.append(plan)
-        if len(group) == GROUP_SOURCES or sum(each.size for each in group) >= GROUP_BYTES:
+        if len(group) == GROUP_SOURCES or sum(each.content_size for each in group) >= GROUP_BYTES:
             yield group
             group = []
     if group:
@@ -106,7 +106,7 @@ def _scheduled(pool: ProcessPool, group: list[Plan], folder: Path) -> tuple[Any,
 
 
 def _deadline_s(group: Sequence[Plan]) -> float:
-    return DEADLINE_S + DEADLINE_S_PER_MB * sum(plan.size for plan in group) / 1e6
+    return DEADLINE_S + DEADLINE_S_PER_MB * sum(plan.content_size for plan in group) / 1e6
 
 
 def _last_words(error: BaseException, group: Sequence[Plan]) -> str:

@@ -39,12 +39,15 @@ class Opener(Protocol):
 class Plan:
     """What a worker needs to convert one source; plain values that travel between processes.
 
-    `importer` names the importer that won, or `error` says why none did; `notes` say what was odd about the question.
+    `size` counts the bytes of the source as exported, `content_size` those that the importer reads (of a `.gz`, what
+    is packed in it). `importer` names the importer that won, or `error` says why none did; `notes` say what was odd
+    about the question.
     """
 
     opener: Opener
     sha256: str
     size: int
+    content_size: int
     name: str
     occurrences: tuple[Occurrence, ...]
     importer: str | None
@@ -68,7 +71,7 @@ def convert_source(plan: Plan, registry: Registry, writer: ShardWriter) -> Resul
     if plan.importer is None:
         return Result(unread(plan, None, plan.error))
     importer = registry.importer(plan.importer)
-    source = Source(plan.name, plan.size, plan.opener, options_for(importer, plan.options))
+    source = Source(plan.name, plan.content_size, plan.opener, options_for(importer, plan.options))
     for note in plan.notes:
         source.note("name-contradicts-content", note)
     reading = read(importer, source, writer, lambda n: f"{plan.sha256[:16]}.{n}", plan.zone)
