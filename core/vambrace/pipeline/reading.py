@@ -138,6 +138,7 @@ class _Pass:
     ) -> None:
         self.importer, self.reading, self.sink, self.name_of, self.zone = importer, reading, sink, name_of, zone
         self.totals: dict[tuple[int, str], RunningTotal] = {}
+        self.last_record: dict[int, int] = {}
 
     def take(self, item: SourceBatch | Rejected | Event | Recording) -> None:
         if isinstance(item, SourceBatch):

@@ -242,6 +242,10 @@ def _findings(plan: Plan, reading: Reading, source: Source) -> tuple[FindingRow,
         message = "events without a usable time were left out"
         rows.append(FindingRow("event-without-time", "note", message, count=reading.untimed_events))
     carried = set(_carried(reading))
+    left_out = sum(each.recording not in carried for each in reading.happenings)
+    if left_out:
+        message = "events of recordings without any carried value were left out"
+        rows.append(FindingRow("event-without-recording", "note", message, count=left_out))
     for n in sorted(reading.about.keys() - carried):
         for name, count in sorted(reading.about[n].not_carried.items()):
             rows.append(FindingRow("not-carried", "note", f"no signal fits the field {name}", count=count))
