@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+
 from vambrace.demo.noise import Floats, NoiseFor
 from vambrace.demo.plan import Bout, Visit, seconds
 
@@ -53,7 +54,7 @@ def live(visit: Visit, noise: NoiseFor) -> Body:
 
 
 def _wanted(bout: Bout, length: int) -> Floats:
-    half = np.arange(length) // _EVERY_HALF_MINUTE % 2
+    half = np.arange(length, dtype=np.float64) // _EVERY_HALF_MINUTE % 2.0
     return bout.heart_rate + bout.swing * (1.0 - 2.0 * half)
 
 
@@ -80,7 +81,9 @@ def beats(heart_rate: Floats, noise: NoiseFor) -> tuple[Floats, Floats]:
     n = len(heart_rate)
     jitter = noise("beats").normal(5 * n).tolist()
     rates = heart_rate.tolist()
-    now, times, intervals = 0, [], []
+    now = 0
+    times: list[int] = []
+    intervals: list[int] = []
     while True:
         rate = rates[min(now // 1000, n - 1)]
         breath = abs(now % 4000 - 2000) / 1000.0 - 1.0

@@ -1,4 +1,4 @@
-"""What each device made of the body: its lag, noise, artefacts, gaps and clock, in whole numbers as its file stores them.
+"""What each device made of the body: lag, noise, artefacts, gaps and clock, in whole numbers as its file stores them.
 
 strap-R is the reference, band-A sits on the wrist, ring-B on a finger, watch-C saw the walk. A heart rate of 0 means
 that the device had none.
@@ -7,12 +7,14 @@ that the device had none.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+
 from vambrace.demo.body import Body, beats
 from vambrace.demo.noise import Floats, NoiseFor
-from vambrace.demo.plan import CRATES, LADDERS, LOOM, WALK, Visit, seconds
+from vambrace.demo.plan import CRATES, GATE, LADDERS, LOOM, RAIN, ROAD, WALK, Visit, seconds
 
 Ints = NDArray[np.int64]
 
@@ -54,10 +56,10 @@ class BandDay:
 
 @dataclass(frozen=True, slots=True)
 class Ring:
-    """Heart rate in thousandths of Hz, oxygen saturation in thousandths, each with its own times (Unix s)."""
+    """Heart rate in ten-thousandths of Hz, oxygen saturation in thousandths (0: none), each with its times (Unix s)."""
 
     rate_time: Ints
-    rate_mhz: Ints
+    rate_hz_e4: Ints
     oxygen_time: Ints
     oxygen_thousandths: Ints
 
@@ -74,6 +76,14 @@ class Watch:
     heart_rate: Ints
     cadence: Ints
     part: Ints
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """An observer's running total of steps, once a minute (Unix s)."""
+
+    time: Ints
+    steps: Ints
 
 
 def wear_strap(body: Body, visit: Visit, noise: NoiseFor) -> Strap:
@@ -123,7 +133,7 @@ def wear_band(body: Body, visit: Visit, noise: NoiseFor) -> Band:
     time = _unix(visit, np.arange(first, last)) + BAND_CLOCK_S
     cuts = [first, *(seconds(b.start) for b in visit.bouts if first < seconds(b.start) < last), last]
     stamped = (_unix(visit, np.array(cuts)) + BAND_CLOCK_S).tolist()
-    laps = tuple(zip(stamped[:-1], stamped[1:], strict=True))
+    laps = tuple(pairwise(stamped))
     return Band(time[powered], _whole(rate)[powered], _whole(warmth)[powered], laps)
 
 
@@ -148,7 +158,7 @@ def _day_oxygen(body: Body, visit: Visit, noise: NoiseFor) -> Ints:
     """Read each hour of the night (mode 3), six times in the session (mode 1), and once off the wrist (mode 0)."""
     first, last = _session(visit)
     night = np.arange(3600, seconds("06:30"), 3600)
-    spots = np.linspace(first + 120, last - 120, 6).astype(np.int64)
+    spots = first + 120 + (last - first - 240) // 5 * np.arange(6)
     at = np.concatenate([night, spots])
     value = np.clip(_whole(body.oxygen[at] + 0.7 * noise("spot").normal(len(at))), 95, 99)
     confidence = np.concatenate([np.full(len(night), 4), np.array([4, 3, 3, 2, 4, 4])])
@@ -161,44 +171,85 @@ def _day_oxygen(body: Body, visit: Visit, noise: NoiseFor) -> Ints:
 def wear_ring(body: Body, visit: Visit, noise: NoiseFor) -> Ring:
     """Read the rate every 5 s and the oxygen every 30 s; one rate is a glitch, one oxygen is absent, one is 104 %."""
     first, last = _session(visit)
-    rate = _optical(body, visit, noise, "ring-B", delay=14, over=11, sd=2.4)[::5]
-    mhz = _whole(rate * 1000.0 / 60.0)
-    mhz[(visit.span(LOOM)[0] - first + 300) // 5] = 300
+    rate = _whole(_optical(body, visit, noise, "ring-B", delay=14, over=11, sd=2.4)[::5] * 10_000.0 / 60.0)
+    rate[(visit.span(LOOM)[0] - first + 300) // 5] = 3000
     at = np.arange(first, last, 30)
     oxygen = _whole(body.oxygen[at - body.start] * 10 + 4.0 * noise("ring oxygen").normal(len(at)))
     oxygen = np.clip(oxygen, 950, 990)
     ladders = (visit.span(LADDERS)[0] - first) // 30
     oxygen[ladders + 4], oxygen[ladders + 9] = 0, 1040
-    return Ring(_unix(visit, np.arange(first, last, 5)), mhz, _unix(visit, at), oxygen)
+    return Ring(_unix(visit, np.arange(first, last, 5)), rate, _unix(visit, at), oxygen)
 
 
 _LATITUDE, _LONGITUDE, _METRES_A_DEGREE, _COSINE = 37.25, -27.5, 111_320.0, 0.796
-_CORNERS_M = np.array([0.0, 120.0, 190.0, 310.0, 380.0])
-_EAST_M, _NORTH_M = np.array([0.0, 120.0, 120.0, 0.0, 0.0]), np.array([0.0, 0.0, 70.0, 70.0, 0.0])
+"""Where the gate of the workshop's yard is: an invented place, in the open sea."""
+_ROUND_M = 380.0
 
 
-def wear_watch(body: Body, visit: Visit, noise: NoiseFor) -> Watch:
-    """Follow the paced walk round the yard, a fix every 5 s, paused by hand at the gate."""
+@dataclass(frozen=True, slots=True)
+class _Way:
+    """Where the wearer truly was at some clock times: metres along the way, and east and north of the gate."""
+
+    name: str
+    at: Ints
+    part: Ints
+    along: Floats
+    east: Floats
+    north: Floats
+
+
+def watch_yard(body: Body, visit: Visit, noise: NoiseFor) -> Watch:
+    """Follow the paced walk round the yard (120 m by 70 m), a fix every 5 s, paused by hand at the gate."""
     first, last = visit.span(WALK)
+    gate_from, gate_to = visit.span(GATE)
     at = np.arange(first, last, 5)
-    gate_from, gate_to = visit.span("at the gate")
     at = at[(at <= gate_from) | (at >= gate_to)]
-    n = len(at)
-    i = at - body.start
-    along = body.path_m[i] - body.path_m[first - body.start]
-    east = np.interp(along % _CORNERS_M[-1], _CORNERS_M, _EAST_M) + noise("east").wander(n, 1.8, 0.96)
-    north = np.interp(along % _CORNERS_M[-1], _CORNERS_M, _NORTH_M) + noise("north").wander(n, 1.8, 0.96)
-    rate = body.heart_rate[i - 6] + noise("watch-C").wander(n, 1.5, 0.7)
+    along = _walked(body, at, first)
+    turn = along % _ROUND_M
+    east = np.clip(turn, 0.0, 120.0) - np.clip(turn - 190.0, 0.0, 120.0)
+    north = np.clip(turn - 120.0, 0.0, 70.0) - np.clip(turn - 310.0, 0.0, 70.0)
+    return _watch(body, visit, noise, _Way("yard", at, np.where(at <= gate_from, 1, 2), along, east, north))
+
+
+def watch_road(body: Body, visit: Visit, noise: NoiseFor) -> Watch:
+    """Follow the straight way to the gate, walked and then run, a fix every 5 s; the heart rate is gone for a while."""
+    first, rain, last = visit.span(ROAD)[0], *visit.span(RAIN)
+    at = np.arange(first, last, 5)
+    along = _walked(body, at, first)
+    part = np.where(at < rain, 1, 2)
+    watch = _watch(body, visit, noise, _Way("road", at, part, along, along - along[-1], np.zeros(len(at))))
+    watch.heart_rate[(at >= first + 600) & (at < first + 640)] = 0
+    return watch
+
+
+def _walked(body: Body, at: Ints, first: int) -> Floats:
+    return body.path_m[at - body.start] - body.path_m[first - body.start]
+
+
+def _watch(body: Body, visit: Visit, noise: NoiseFor, way: _Way) -> Watch:
+    """Return fixes that stray some metres, a heart rate six seconds late, and a distance that is 2 % too long."""
+    n, i = len(way.at), way.at - body.start
+    east = way.east + noise(f"{way.name} east").wander(n, 1.8, 0.96)
+    north = way.north + noise(f"{way.name} north").wander(n, 1.8, 0.96)
+    rate = body.heart_rate[i - 6] + noise(f"{way.name} rate").wander(n, 1.5, 0.7)
     return Watch(
-        _unix(visit, at),
+        _unix(visit, way.at),
         _whole((_LATITUDE + north / _METRES_A_DEGREE) * 1e7),
         _whole((_LONGITUDE + east / (_METRES_A_DEGREE * _COSINE)) * 1e7),
-        _whole(420.0 + north / 2.0 + noise("up").wander(n, 8.0, 0.98)),
-        _whole(along * 10.2),
+        _whole(4200.0 + 5.0 * north + noise(f"{way.name} up").wander(n, 8.0, 0.98)),
+        _whole(way.along * 10.2),
         _whole(rate),
         _whole(body.cadence[i] / 2.0),
-        np.where(at <= gate_from, 1, 2),
+        way.part,
     )
+
+
+def tally(body: Body, visit: Visit) -> Tally:
+    """Count every step by hand, from the start of the paced walk to the last crate, and note the total each minute."""
+    first, last = visit.span(WALK)[0], visit.span(CRATES)[1]
+    at = np.arange(first, last + 1, 60)
+    counted = body.walked[at - body.start] - body.walked[first - body.start]
+    return Tally(_unix(visit, at), np.floor(counted).astype(np.int64))
 
 
 def _optical(body: Body, visit: Visit, noise: NoiseFor, device: str, *, delay: int, over: int, sd: float) -> Floats:
@@ -207,7 +258,8 @@ def _optical(body: Body, visit: Visit, noise: NoiseFor, device: str, *, delay: i
     early = max(body.start, first - delay - over)
     total = np.cumsum(body.cut(body.heart_rate, early, last))
     at = np.arange(first, last) - delay - early
-    return (total[at] - total[at - over]) / over + noise(device).wander(last - first, sd, 0.9)
+    late: Floats = (total[at] - total[at - over]) / over
+    return late + noise(device).wander(last - first, sd, 0.9)
 
 
 def _session(visit: Visit) -> tuple[int, int]:

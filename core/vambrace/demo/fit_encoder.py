@@ -12,7 +12,7 @@ from dataclasses import dataclass
 FIT_EPOCH = 631_065_600
 """Unix seconds of 1989-12-31T00:00:00Z, from which FIT counts."""
 
-Raw = int | float | str | bytes | None
+Raw = int | float | str | None
 Field = tuple[int, str] | tuple[int, str, int]
 """Number and base type of a field, with the number of its elements (a text's length in bytes) where that is not 1."""
 
@@ -139,7 +139,7 @@ def _packed(base: str, count: int, value: Raw | Sequence[Raw], order: str) -> by
         if len(text) >= count:
             raise ValueError(f"{value!r} and its closing zero need more than {count} bytes")
         return text.ljust(count, b"\0")
-    elements = list(value) if isinstance(value, (list, tuple)) else [value]
+    elements = list(value) if isinstance(value, Sequence) and not isinstance(value, str) else [value]
     elements += [None] * (count - len(elements))
     if len(elements) != count:
         raise ValueError(f"{len(elements)} elements do not fit an array of {count}")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from vambrace.demo.devices import Band, BandDay, Strap
-from vambrace.demo.fit_encoder import FIT_EPOCH, FitEncoder
+from vambrace.demo.fit_encoder import FIT_EPOCH, Field, FitEncoder
 from vambrace.demo.plan import UTC_OFFSET_S
 
 _DEVELOPMENT = 255
@@ -59,12 +59,15 @@ def band_fit(band: Band) -> bytes:
 
 
 def band_day_fit(day: BandDay) -> bytes:
-    """Write the day's messages by time: full time stamps each hour, the lower 16 bits in between."""
+    """Write the day's messages by time: full time stamps each hour, the lower 16 bits in between.
+
+    The header's checksum is left at 0, as the protocol allows.
+    """
     fit = FitEncoder()
     start = int(day.steps[0, 0]) - FIT_EPOCH
     _introduce(fit, _DAY_FILE, "band-A", _BAND_SERIAL, start, firmware=204)
     fit.define(1, 103, [_TIME, (0, "uint32")])
-    fit.write(1, start, start - 3600 + UTC_OFFSET_S)
+    fit.write(1, start, start + UTC_OFFSET_S)
     fit.define(2, 55, [_TIME, (3, "uint32"), (5, "enum")])
     fit.define(3, 55, [(26, "uint16"), (3, "uint32"), (24, "byte")])
     fit.define(4, 55, [(26, "uint16"), (27, "uint8")])
@@ -84,7 +87,7 @@ def band_day_fit(day: BandDay) -> bytes:
             last_full = time
         else:
             fit.write(3, time & 0xFFFF, rest[1], 3 << 5 | rest[0])
-    return fit.to_bytes()
+    return fit.to_bytes(header_crc=0)
 
 
 def _introduce(
@@ -93,8 +96,8 @@ def _introduce(
     """Write who made the file (file_id) and with which device (device_info of index 0, the recorder itself)."""
     fit.define(0, 0, [(0, "enum"), (1, "uint16"), (2, "uint16"), (3, "uint32z"), (4, "uint32")], big_endian=big_endian)
     fit.write(0, kind, _DEVELOPMENT, 1, serial, start)
-    fields = [_TIME, (0, "uint8"), (2, "uint16"), (3, "uint32z"), (4, "uint16"), (5, "uint16"), (27, "string", 8)]
-    fit.define(0, 23, fields, big_endian=big_endian)
+    who: list[Field] = [(0, "uint8"), (2, "uint16"), (3, "uint32z"), (4, "uint16"), (5, "uint16"), (27, "string", 8)]
+    fit.define(0, 23, [_TIME, *who], big_endian=big_endian)
     fit.write(0, start, 0, _DEVELOPMENT, serial, 1, firmware, name)
     if kind == _ACTIVITY_FILE:
         fit.define(0, 21, [_TIME, (0, "enum"), (1, "enum")], big_endian=big_endian)

@@ -19,12 +19,15 @@ class Noise:
     """One stream of random numbers, named by a seed and a purpose: a new purpose never shifts the others."""
 
     def __init__(self, seed: int, purpose: str) -> None:
+        """Start the stream of a seed and a purpose."""
         self._bits = np.random.PCG64(np.random.SeedSequence([seed, *purpose.encode()]))
 
     def normal(self, n: int) -> Floats:
         """Return n numbers of mean 0 and standard deviation 1, within ±6."""
-        sixteenths = self._bits.random_raw(3 * n).view(np.uint16).reshape(n, 12)
-        return sixteenths.sum(axis=1, dtype=np.int64) / 65536.0 - 6.0
+        sums: NDArray[np.int64] = (
+            self._bits.random_raw(3 * n).view(np.uint16).reshape(n, 12).sum(axis=1, dtype=np.int64)
+        )
+        return sums / 65536.0 - 6.0
 
     def wander(self, n: int, sd: float, memory: float) -> Floats:
         """Return a first-order autoregressive series of standard deviation sd; memory is its lag-1 correlation."""

@@ -33,9 +33,8 @@ class Bout:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """One participant's day: bouts that follow one another, and the session within it."""
+    """One day of P01: bouts that follow one another, and the session within it."""
 
-    participant: str
     date: str
     bouts: tuple[Bout, ...]
     end: str
@@ -46,11 +45,6 @@ class Visit:
     def midnight(self) -> datetime:
         """Return the instant of the workshop's midnight before the visit."""
         return datetime.fromisoformat(self.date).replace(tzinfo=UTC) - timedelta(seconds=UTC_OFFSET_S)
-
-    @property
-    def folder(self) -> str:
-        """Return the folder that takes the visit's files."""
-        return self.participant
 
     def span(self, label: str) -> tuple[int, int]:
         """Return the seconds from midnight at which the first bout of a label begins and the last one ends."""
@@ -65,19 +59,20 @@ def seconds(clock: str) -> int:
     return sum(part * size for part, size in zip(parts, (3600, 60, 1), strict=False))
 
 
-WALK, CRATES, LADDERS, LOOM = "paced walk", "carrying crates", "climbing ladders", "at the loom"
+ROAD, RAIN = "to the workshop", "caught in the rain"
+WALK, GATE, CRATES, LADDERS, LOOM = "paced walk", "at the gate", "carrying crates", "climbing ladders", "at the loom"
 
 _MORNING = (
     Bout("00:00", "sleep", "asleep", 54),
     Bout("06:30", "household", "breakfast", 76, steps_per_min=12, stop_s=45),
-    Bout("08:15", "walking", "to the workshop", 101, steps_per_min=110),
-    Bout("08:36", "running", "caught in the rain", 142, steps_per_min=164),
+    Bout("08:15", "walking", ROAD, 101, steps_per_min=110),
+    Bout("08:36", "running", RAIN, 142, steps_per_min=164),
     Bout("08:38", "standing", "getting ready", 82),
 )
 _SESSION = (
     Bout("09:00", "rest", "sitting quietly", 63),
     Bout("09:05", "walking", WALK, 104, steps_per_min=112),
-    Bout("09:15", "standing", "at the gate", 84),
+    Bout("09:15", "standing", GATE, 84),
     Bout("09:16", "walking", WALK, 106, steps_per_min=112),
     Bout("09:25", "standing", "between tasks", 82),
     Bout("09:27", "manual_work", CRATES, 124, steps_per_min=88, swing=5, stop_s=20),
@@ -93,9 +88,7 @@ _AFTER = (
     Bout("12:45", "manual_work", LOOM + " again", 83, swing=2),
 )
 
-FIRST_VISIT = Visit("P01", "2031-03-04", (*_MORNING, *_SESSION, *_AFTER), "14:00", "09:00", "10:10")
-VISITS = (FIRST_VISIT,)
-"""The visits of the study; each gives one folder of exports."""
+MAIN_VISIT = Visit("2031-03-04", (*_MORNING, *_SESSION, *_AFTER), "14:00", "09:00", "10:10")
 
-TRIAL = Visit("P01", "2031-03-03", (Bout("15:55", "rest", "sitting quietly", 66),), "16:10", "16:00", "16:08")
+TRIAL = Visit("2031-03-03", (Bout("15:55", "rest", "sitting quietly", 66),), "16:10", "16:00", "16:08")
 """The day before: a short try of the band, of which only a broken upload is left."""
