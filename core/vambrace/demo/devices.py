@@ -223,7 +223,8 @@ def watch_road(body: Body, visit: Visit, noise: NoiseFor) -> Watch:
 
 
 def _walked(body: Body, at: Ints, first: int) -> Floats:
-    return body.path_m[at - body.start] - body.path_m[first - body.start]
+    walked: Floats = body.path_m[at - body.start] - body.path_m[first - body.start]
+    return walked
 
 
 def _watch(body: Body, visit: Visit, noise: NoiseFor, way: _Way) -> Watch:
