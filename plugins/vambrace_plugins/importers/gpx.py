@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from lxml import etree
-from vambrace.plugin import Claim, DamagedFile, Event, Head, Recording, Rejected, Source, SourceBatch, Times
 
-from vambrace_plugins.importers.pointcolumns import Field, Found, PointColumns, count, prefer
+from vambrace.plugin import Claim, DamagedFile, Event, Head, Recording, Rejected, Source, SourceBatch, Times
+from vambrace_plugins.importers.pointcolumns import Field, Found, PointColumns, added, count, count_all, prefer
 from vambrace_plugins.importers.xmlprolog import head_start
-from vambrace_plugins.importers.xmlstream import XmlStream
+from vambrace_plugins.importers.xmlstream import XmlStream, attributes
 
 _POINT = "gpx/trk/trkseg/trkpt"
 _ROWS = frozenset({"trkpt", "rtept", "wpt"})
@@ -88,6 +88,7 @@ class _Tracks:
         self.creator: str | None = None
         self.version = ""
         self.of_source: dict[str, int] = {}
+        self.of_first: dict[str, int] = {}
         self._start_track()
 
     def _start_track(self) -> None:
@@ -112,21 +113,20 @@ class _Tracks:
 
     def closed(self, path: str, element: etree._Element) -> Iterator[SourceBatch | Recording]:
         """Take note of what ends; a track that ends hands over its last rows."""
-        text = (element.text or "").strip()
         if path == "gpx":
             return
+        text = (element.text or "").strip()
         if path == "gpx/trk/type":
             self.type = text.lower()
         tally = self.not_carried if path.startswith("gpx/trk/") else self.of_source
-        _count_element(tally, path, text, element)
+        name = path.removeprefix("gpx/")
+        count_all(tally, [(name, text), *attributes(element, name)])
         if path == "gpx/trk":
             yield from self._end_track(complete=True)
 
     def left_over(self, path: str, element: etree._Element) -> None:
         """Count the values of a way point, route point or misplaced track point: places, not samples of a device."""
-        for part, text in self.stream.leaves(element):
-            if text:
-                count(self.of_source, _name(path, part))
+        count_all(self.of_source, ((_name(path, part), text) for part, text in self.stream.leaves(element)))
 
     def point(self, element: etree._Element) -> Iterator[SourceBatch | Event]:
         """Take a track point's values."""
@@ -171,9 +171,9 @@ class _Tracks:
             return Field(*_DIRECT[path], path.lstrip("@"))
         if path == "speed" and self.version != "1.1":
             return Field("speed", "m/s", path)
-        first, *_, parent, last = ("", "", *path.split("/"))
         if "@" in path or not path.lower().startswith("extensions/"):
             return None
+        parent, last = path.split("/")[-2:]
         if last == "speed" and parent == _EXTENSION:
             return Field("speed", "m/s", path)
         signal, unit = _IN_EXTENSIONS.get(last.lower(), ("", ""))
@@ -186,12 +186,13 @@ class _Tracks:
     def _end_track(self, complete: bool) -> Iterator[SourceBatch | Recording]:
         """Hand over a track's last rows and what is known of it; an empty track's words belong to the source."""
         if self.columns is None:
-            for name, number in self.not_carried.items():
-                self.of_source[name] = self.of_source.get(name, 0) + number
+            self.of_source = added(self.of_source, self.not_carried)
         else:
             batch = self.columns.finish()
             if batch is not None:
                 yield batch
+            if self.columns.recording == 1:
+                self.of_first = self.not_carried
             yield Recording(
                 self.columns.recording,
                 product=self.creator,
@@ -205,20 +206,13 @@ class _Tracks:
         """Hand over what is left, and with the first recording what belongs to the whole source."""
         yield from self._end_track(complete)
         if self.of_source:
-            yield Recording(1, not_carried=self.of_source)
+            yield Recording(1, not_carried=added(self.of_source, self.of_first))
 
 
 def _name(path: str, part: str) -> str:
     """Return the name under which something not carried is counted: the path without the root element."""
     path = path.removeprefix("gpx/")
     return f"{path}{part}" if part.startswith("@") else f"{path}/{part}"
-
-
-def _count_element(tally: dict[str, int], path: str, text: str, element: etree._Element) -> None:
-    if text:
-        count(tally, path.removeprefix("gpx/"))
-    for key in element.keys():  # noqa: SIM118 (an element iterates over its children)
-        count(tally, f"{path.removeprefix('gpx/')}@{key.rpartition('}')[2]}")
 
 
 def _note_namespaces(source: Source, stream: XmlStream) -> None:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 import numpy as np
+
 from vambrace.plugin import Column, SourceBatch, Times
 
 BATCH_ROWS = 10_000
@@ -26,6 +28,7 @@ class Field:
     counts: str = ""
     rank: int = 0
     flagged: bool = False
+    sensor: str = ""
 
 
 Found: TypeAlias = dict[str, tuple[Field, str | None]]
@@ -64,6 +67,17 @@ class PointColumns:
             return self.finish()
         return finished
 
+    def add_alone(
+        self, record: int, time: str | None, found: Found, flag: str | None, more: tuple[Column, ...]
+    ) -> Iterator[SourceBatch]:
+        """Yield the points collected, and this one as a batch of its own that has more columns."""
+        before = self.finish()
+        if before is not None:
+            yield before
+        alone = self.add(record, time, found, flag) or self.finish()
+        if alone is not None:
+            yield replace(alone, columns=alone.columns + more)
+
     def finish(self) -> SourceBatch | None:
         """Return the points collected since the last batch, or None."""
         if not self._records:
@@ -76,6 +90,7 @@ class PointColumns:
                 self._fields[signal].unit,
                 field=self._fields[signal].name,
                 counts=self._fields[signal].counts,
+                sensor=self._fields[signal].sensor,
                 flags=flags if self._fields[signal].flagged else None,
             )
             for signal, values in self._columns.items()
@@ -103,8 +118,23 @@ def prefer(found: Found, field: Field, text: str | None) -> str | None:
     return None if text is None else field.name
 
 
-def count(tally: dict[str, int], name: str) -> None:
-    """Count one value that is not carried; beyond a thousand names they share one."""
+def count(tally: dict[str, int], name: str, number: int = 1) -> None:
+    """Count values that are not carried; beyond a thousand names they share one."""
     if name not in tally and len(tally) >= _MOST_FIELDS:
         name = _OTHER
-    tally[name] = tally.get(name, 0) + 1
+    tally[name] = tally.get(name, 0) + number
+
+
+def count_all(tally: dict[str, int], found: Iterable[tuple[str, str | None]]) -> None:
+    """Count what is not carried of elements and attributes by their names; the empty ones hold nothing."""
+    for name, text in found:
+        if text:
+            count(tally, name)
+
+
+def added(tally: dict[str, int], more: dict[str, int]) -> dict[str, int]:
+    """Return two tallies as one."""
+    both = dict(tally)
+    for name, number in more.items():
+        count(both, name, number)
+    return both

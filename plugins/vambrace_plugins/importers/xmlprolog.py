@@ -27,7 +27,7 @@ _MARKS = (
     (b"\xfe\xff", "utf-16-be"),
 )
 _UNMARKED = ((b"<\x00", "utf-16-le"), (b"\x00<", "utf-16-be"))
-_DECLARED = re.compile(rb"""^<\?xml\s[^>]*?\sencoding\s*=\s*["']([A-Za-z][A-Za-z0-9._-]*)["']""")
+_DECLARED = re.compile(rb"""^\s*<\?xml\s[^>]*?\sencoding\s*=\s*["']([A-Za-z][A-Za-z0-9._-]*)["']""")
 # Stateless encodings in which every text has one form; UTF-7 and its like are not among them.
 _ACCEPTED = re.compile(r"utf-8|utf-16(-[lb]e)?|ascii|iso8859-\d+|cp125\d")
 
@@ -128,7 +128,10 @@ class TextReader:
             if self.start.kind == "root":
                 break
             if len(held) > _MOST_PROLOG:
-                raise Refused("too-large", "no element begins in the first megabyte", todo="Check what this file is")
+                raise Refused("hostile-file", "no element begins in the first megabyte", todo="Check what this file is")
+        if held[:1].isspace() and held.lstrip().startswith("<?xml"):
+            held = held.lstrip()
+            self.note = self.note or "white space before the XML declaration was passed over"
         yield held.encode()
         for text in texts:
             yield text.encode()
@@ -159,12 +162,12 @@ class TextReader:
 def _doctype_refused(name: str) -> Refused:
     if name.lower() == "html":
         return Refused(
-            "doctype-refused",
+            "other-format",
             "this is a web page (HTML), not a recording",
             todo="Export it again: a download without signing in often saves the page instead of the file",
         )
     return Refused(
-        "doctype-refused",
+        "hostile-file",
         "it has a document type declaration (DOCTYPE), which can make a reader open other files or swell without end",
         todo="Remove the declaration if you trust the file; recordings need none",
     )

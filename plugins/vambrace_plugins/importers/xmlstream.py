@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Literal, NoReturn, TypeAlias
+from typing import Any, Literal, NoReturn, TypeAlias
 
 from lxml import etree
-from vambrace.plugin import DamagedFile, Refused, Source
 
+from vambrace.plugin import DamagedFile, Refused, Source
 from vambrace_plugins.importers.xmlprolog import TextReader
 
 MOST_DEPTH = 100
@@ -91,13 +91,17 @@ class XmlStream:
 
     def _harvest(self, parser: etree.XMLPullParser, size: int, whole: bool) -> Iterator[Part]:
         """Yield what is finished since the last time, and drop it from the tree."""
-        for event, element in parser.read_events():
+        events: Iterator[tuple[str, Any]] = parser.read_events()
+        for event, element in events:
             if not self._chain:
+                if self.name(element) != self._root:
+                    # Its prefix is declared nowhere; the parser says so at the end.
+                    continue
                 self._chain = [element]
                 # Belt and braces: the text was searched before it came here.
                 if element.getroottree().docinfo.doctype:
-                    raise Refused("doctype-refused", "it has a document type declaration", todo="Remove it")
-                check_size(None, element.keys())
+                    raise Refused("hostile-file", "it has a document type declaration", todo="Remove it")
+                check_size(None, len(element.attrib))
                 yield "open", self._root, element
             elif event == "end" and self.name(element) in self._rows:
                 self._closed_row = element
@@ -148,12 +152,12 @@ class XmlStream:
     def _element(self, element: etree._Element, path: str, depth: int, whole: bool, size: int = 0) -> Iterator[Part]:
         if depth == len(self._chain) or self._chain[depth] is not element:
             self._chain[depth:] = [element]
-            check_size(element.text, element.keys())
+            check_size(element.text, len(element.attrib))
             yield "open", path, element
         if whole or len(element):
             yield from self._children(element, path, depth, whole, size)
         if whole:
-            check_size(element.text, ())
+            check_size(element.text, 0)
             yield "close", path, element
             del self._chain[depth:]
 
@@ -174,7 +178,7 @@ class XmlStream:
 
         Texts are without white space around them; an empty element gives None.
         """
-        found: list[tuple[str, str | None]] = [(f"@{_local(key)}", value.strip()) for key, value in row.items()]
+        found = attributes(row, "")
         self._leaves(row, "", found, 0)
         return found
 
@@ -188,10 +192,10 @@ class XmlStream:
             text = child.text
             if text is not None:
                 text = text.strip() or None
-            keys = child.keys()
-            if keys or (text is not None and len(text) > MOST_TEXT):
-                check_size(text, keys)
-                found.extend((f"{path}@{_local(key)}", child.get(key)) for key in keys)
+            if text is not None and len(text) > MOST_TEXT:
+                check_size(text, 0)
+            if len(child.attrib):
+                found += attributes(child, path)
             if len(child):
                 if text is not None:
                     found.append((path, text))
@@ -204,31 +208,39 @@ class XmlStream:
             raise error
         line, column = error.position or (0, 0)
         words = _own_words(error.msg or "")
-        if error.code in _LIMIT_CODES:
+        if getattr(error, "code", None) in _LIMIT_CODES:
             raise _too_large(words) from None
         where = f"line {line}, column {column}" if line else ""
         raise DamagedFile(words, where=where, todo=_AGAIN) from None
 
 
 _AGAIN = "Export it again"
+_OF_SCHEMA = "{http://www.w3.org/2001/XMLSchema-instance}"
 
 
-def check_size(text: str | None, attributes: list[str] | tuple[()]) -> None:
+def attributes(element: etree._Element, path: str) -> list[tuple[str, str | None]]:
+    """Return an element's attributes by path and local name; what speaks of the schema is no part of the recording."""
+    found: Any = element.attrib
+    check_size(None, len(found))
+    return [
+        (f"{path}@{key.rpartition('}')[2]}", value.strip() or None)
+        for key, value in found.items()
+        if not key.startswith(_OF_SCHEMA)
+    ]
+
+
+def check_size(text: str | None, attributes: int) -> None:
     """Raise Refused for a text or a number of attributes that no recording has."""
     if text is not None and len(text) > MOST_TEXT:
         raise _too_large(f"one text is longer than {MOST_TEXT:,} characters")
-    if len(attributes) > MOST_ATTRIBUTES:
+    if attributes > MOST_ATTRIBUTES:
         raise _too_large(f"one element has more than {MOST_ATTRIBUTES} attributes")
 
 
 def _too_large(what: str) -> Refused:
-    return Refused("too-large", what, todo="Check where the file comes from; recordings stay far below such sizes")
+    return Refused("hostile-file", what, todo="Check where the file comes from; recordings stay far below such sizes")
 
 
 def _own_words(message: str) -> str:
     """Return the parser's words as one line, without the place that is said apart."""
     return " ".join(message.split(", line ", maxsplit=1)[0].split())[:300]
-
-
-def _local(key: str) -> str:
-    return key.rpartition("}")[2]
