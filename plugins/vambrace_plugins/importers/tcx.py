@@ -12,7 +12,7 @@ from lxml import etree
 from vambrace.plugin import Claim, Column, DamagedFile, Event, Head, Recording, Rejected, Source, SourceBatch, Times
 from vambrace_plugins.importers.pointcolumns import Field, Found, PointColumns, added, count, count_all, prefer
 from vambrace_plugins.importers.xmlprolog import head_start
-from vambrace_plugins.importers.xmlstream import XmlStream, attributes
+from vambrace_plugins.importers.xmlstream import Leaves, XmlStream, attributes, joined
 
 _ROOT = "TrainingCenterDatabase"
 _ROWS = frozenset({"Trackpoint"})
@@ -144,7 +144,7 @@ class _Activities:
             yield from activity.point(leaves)
             return
         name = path.removeprefix(f"{_ROOT}/")
-        count_all(self.of_source, ((_joined(name, part), text) for part, text in leaves))
+        count_all(self.of_source, ((joined(name, part), text) for part, text in leaves))
 
     def next_record(self) -> int:
         """Return the number of the next row of the source."""
@@ -211,7 +211,7 @@ class _Activity:
     def _take_total(self, signal: str, text: str, unit: str, name: str) -> None:
         self.lap.totals[signal] = Column(signal, [text or None], unit, name, counting="increment", statistic="total")
 
-    def point(self, leaves: list[tuple[str, str | None]]) -> Iterator[SourceBatch | Event]:
+    def point(self, leaves: Leaves) -> Iterator[SourceBatch | Event]:
         """Take a track point's values; it waits until it is known whether it is the lap's last."""
         time: str | None = None
         flag: str | None = None
@@ -228,7 +228,7 @@ class _Activity:
                 known = self._field(path, sensor)
                 over = path if known is None else prefer(found, known, text)
                 if over is not None and text is not None:
-                    count(self.not_carried, _joined("Trackpoint", over))
+                    count(self.not_carried, joined("Trackpoint", over))
         yield from self._hand_over()
         yield from self._begin_lap()
         yield from self._border(time)
@@ -359,11 +359,6 @@ def _seconds(text: str | None) -> float | None:
     except ValueError:
         return None
     return seconds if 0 <= seconds < _LONGEST_LAP_S else None
-
-
-def _joined(name: str, part: str) -> str:
-    """Return the name of a part of an element."""
-    return f"{name}{part}" if part.startswith("@") else f"{name}/{part}"
 
 
 def _note_namespaces(source: Source, stream: XmlStream) -> None:

@@ -25,6 +25,10 @@ A row is whole; an open element has its attributes, a closed one its own text an
 """
 
 
+Leaves: TypeAlias = list[tuple[str, str | None]]
+"""The texts of a row's elements and attributes by their path in it (`extensions/hr`, `@lat`)."""
+
+
 class XmlStream:
     """One XML document whose parts are handed out in document order and dropped behind.
 
@@ -173,7 +177,7 @@ class XmlStream:
         self.tags[tag] = name
         return name
 
-    def leaves(self, row: etree._Element) -> list[tuple[str, str | None]]:
+    def leaves(self, row: etree._Element) -> Leaves:
         """Return the texts of a row's elements and attributes by their path in it (`extensions/hr`, `@lat`).
 
         Texts are without white space around them; an empty element gives None.
@@ -182,7 +186,7 @@ class XmlStream:
         self._leaves(row, "", found, 0)
         return found
 
-    def _leaves(self, element: etree._Element, prefix: str, found: list[tuple[str, str | None]], depth: int) -> None:
+    def _leaves(self, element: etree._Element, prefix: str, found: Leaves, depth: int) -> None:
         if depth > MOST_DEPTH:
             raise _too_large(f"elements are nested more than {MOST_DEPTH} deep")
         tags = self.tags
@@ -218,7 +222,12 @@ _AGAIN = "Export it again"
 _OF_SCHEMA = "{http://www.w3.org/2001/XMLSchema-instance}"
 
 
-def attributes(element: etree._Element, path: str) -> list[tuple[str, str | None]]:
+def joined(name: str, part: str) -> str:
+    """Return the path of a part of an element."""
+    return f"{name}{part}" if part.startswith("@") else f"{name}/{part}"
+
+
+def attributes(element: etree._Element, path: str) -> Leaves:
     """Return an element's attributes by path and local name; what speaks of the schema is no part of the recording."""
     found: Any = element.attrib
     check_size(None, len(found))
