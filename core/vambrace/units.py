@@ -1,0 +1,239 @@
+"""Source units to canonical ones: a closed table of exact factors, each signal with its own.
+
+The importers' units never go through a units library at run time; a test holds every pair of this table against one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from types import MappingProxyType
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vambrace.errors import Refused
+from vambrace.schema import SIGNALS, Signal
+
+
+@dataclass(frozen=True, slots=True)
+class Conversion:
+    """How values in a source's unit become canonical: (value × `times` + `plus`) / `over`.
+
+    `sentence` is empty where nothing changes. `power_of_ten` is p where the whole change is a factor of exactly
+    10**p, else None: then a decimal text can be shifted instead of calculated with.
+    """
+
+    unit_in_source: str
+    sentence: str = ""
+    power_of_ten: int | None = None
+    times: int = 1
+    plus: int = 0
+    over: float = 1
+
+    def apply(self, values: NDArray[Any]) -> NDArray[np.float64]:
+        """Return the values in the canonical unit; whole numbers up to 2**53 stay exact where the result is one."""
+        numbers = values.astype(np.float64)
+        if self.times != 1:
+            numbers *= self.times
+        if self.plus:
+            numbers += self.plus
+        if self.over != 1:
+            numbers /= self.over
+        return numbers
+
+
+@dataclass(frozen=True, slots=True)
+class _Step:
+    """One row of the table; `words` say to people what is done."""
+
+    words: str
+    times: int = 1
+    plus: int = 0
+    over: float = 1
+
+
+# Integers above and below the line, so that multiplying a short decimal gives the nearest double to a whole number
+# and the one rounding of the division is the only one that matters. Definitions: the international foot, mile and
+# nautical mile, the thermochemical calorie (4.184 J), which is also the UCUM `cal`.
+_STEPS: Mapping[tuple[str, str], _Step] = MappingProxyType(
+    {
+        ("Hz", "/min"): _Step("× 60", 60),
+        ("{strides}/min", "/min"): _Step("× 2", 2),
+        ("{strides}", "{steps}"): _Step("× 2", 2),
+        ("s", "ms"): _Step("× 1000", 1000),
+        ("us", "ms"): _Step("÷ 1000", over=1000),
+        ("s/1024", "ms"): _Step("× 1000/1024", 1000, over=1024),
+        ("1", "%"): _Step("× 100", 100),
+        ("rad", "deg"): _Step("× 180/π", 180, over=math.pi),
+        ("{fit_semicircle}", "deg"): _Step("× 180/2^31", 180, over=2**31),
+        ("km", "m"): _Step("× 1000", 1000),
+        ("cm", "m"): _Step("÷ 100", over=100),
+        ("mm", "m"): _Step("÷ 1000", over=1000),
+        ("[ft_i]", "m"): _Step("× 0.3048", 381, over=1250),
+        ("[mi_i]", "m"): _Step("× 1609.344", 201168, over=125),
+        ("km/h", "m/s"): _Step("÷ 3.6", 5, over=18),
+        ("[mi_i]/h", "m/s"): _Step("× 0.44704", 1397, over=3125),
+        ("[kn_i]", "m/s"): _Step("× 1852/3600", 463, over=900),
+        ("mm/s", "m/s"): _Step("÷ 1000", over=1000),
+        ("kW", "W"): _Step("× 1000", 1000),
+        ("[degF]", "Cel"): _Step("− 32, × 5/9", 5, -160, 9),
+        ("K", "Cel"): _Step("− 273.15", 100, -27315, 100),
+        ("kJ", "kcal"): _Step("÷ 4.184", 125, over=523),
+        ("J", "kcal"): _Step("÷ 4184", over=4184),
+        ("cal", "kcal"): _Step("÷ 1000", over=1000),
+    }
+)
+
+# How people write each code, folded to lower case where case says nothing; `_EXACT` holds those where it does.
+_SPELLINGS: Mapping[str, tuple[str, ...]] = MappingProxyType(
+    {
+        "/min": ("1/min", "min-1", "min^-1", "min⁻¹", "per min", "per minute", "/minute", "1/minute"),
+        "Hz": ("hertz", "1/s", "/s", "s-1", "s^-1", "s⁻¹", "per second"),
+        "ms": ("msec", "millis", "millisecond", "milliseconds"),
+        "s": ("sec", "secs", "second", "seconds"),
+        "us": ("µs", "μs", "usec", "microsecond", "microseconds"),
+        "s/1024": ("1/1024 s", "1/1024s", "s / 1024"),
+        "%": ("percent", "per cent", "pct", "prozent", "[%]"),
+        "1": ("fraction", "ratio", "proportion"),
+        "{steps}": ("steps", "step", "count", "counts", "{count}", "{counts}", "{step}", "{#}", "#"),
+        "{strides}": ("strides", "stride", "{stride}"),
+        "{strides}/min": ("strides/min", "strides/minute", "strides per minute", "{stride}/min"),
+        "deg": ("degree", "degrees", "°", "decimal degrees"),
+        "rad": ("radian", "radians"),
+        "{fit_semicircle}": ("semicircles", "semicircle", "fit_semicircle"),
+        "m": ("meter", "meters", "metre", "metres"),
+        "km": ("kilometer", "kilometers", "kilometre", "kilometres"),
+        "cm": ("centimeter", "centimeters", "centimetre", "centimetres"),
+        "mm": ("millimeter", "millimeters", "millimetre", "millimetres"),
+        "[ft_i]": ("ft", "foot", "feet"),
+        "[mi_i]": ("mi", "mile", "miles"),
+        "m/s": ("mps", "m s-1", "m.s-1", "m s^-1", "m·s⁻¹", "m s⁻¹", "meters per second", "metres per second"),
+        "km/h": ("kmh", "kph", "kmph", "km.h-1", "km h-1", "km/hr", "kilometers per hour", "kilometres per hour"),
+        "[mi_i]/h": ("mph", "mi/h", "miles per hour"),
+        "[kn_i]": ("kn", "kt", "kts", "knot", "knots"),
+        "mm/s": ("mm s-1", "millimeters per second", "millimetres per second"),
+        "W": ("watt", "watts"),
+        "kW": ("kilowatt", "kilowatts"),
+        "Cel": ("°c", "℃", "c", "celsius", "degc", "deg c", "degrees celsius", "degree celsius"),
+        "[degF]": ("°f", "℉", "f", "fahrenheit", "degf", "deg f", "degrees fahrenheit", "degree fahrenheit"),
+        "K": ("kelvin",),
+        "kcal": ("kilocalorie", "kilocalories"),
+        "kJ": ("kilojoule", "kilojoules"),
+        "J": ("joule", "joules"),
+        "{stage}": ("stage", "stages", "code", "codes"),
+    }
+)
+# A capital makes the calorie of nutrition, a thousand times the other; "calories" in a word could be either.
+_EXACT: Mapping[str, str] = MappingProxyType({"cal": "cal", "Cal": "kcal"})
+_CASE_DECIDES = ("cal",)
+
+# What one signal's unit may also be called, and no other's.
+_OWN_SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
+    {
+        "heart_rate": {
+            **dict.fromkeys(("bpm", "beats/min", "beats/minute", "beats per min", "beats per minute"), "/min"),
+            **dict.fromkeys(("{beats}/min", "{beat}/min", "{h.b.}/min"), "/min"),
+        },
+        "respiratory_rate": {
+            **dict.fromkeys(("breaths/min", "breaths/minute", "breaths per min", "breaths per minute"), "/min"),
+            **dict.fromkeys(("{breaths}/min", "{breath}/min", "brpm"), "/min"),
+        },
+        "cadence": {
+            **dict.fromkeys(("rpm", "rev/min", "revolutions/min", "revolutions per minute"), "/min"),
+            **dict.fromkeys(("{revolutions}/min", "{rev}/min"), "/min"),
+            **dict.fromkeys(("spm", "steps/min", "steps/minute", "steps per minute", "{steps}/min"), "/min"),
+        },
+    }
+)
+
+_SHOWN: Mapping[str, str] = MappingProxyType(
+    {
+        "1": "fraction",
+        "s/1024": "1/1024 s",
+        "{steps}": "steps",
+        "{strides}": "strides",
+        "{strides}/min": "strides/min",
+        "{fit_semicircle}": "semicircles",
+        "[ft_i]": "ft",
+        "[mi_i]": "mi",
+        "[mi_i]/h": "mph",
+        "[kn_i]": "kn",
+        "[degF]": "°F",
+        "Cel": "°C",
+        "{stage}": "stage",
+    }
+)
+
+
+def conversion(unit: str, signal: Signal) -> Conversion:
+    """Return how values of a signal in a unit (UCUM or a usual notation) become canonical.
+
+    Raise Refused ("unknown-unit") for a unit that the signal does not accept, whatever it may measure elsewhere.
+    """
+    return _conversion(unit, signal.name)
+
+
+@lru_cache(maxsize=1024)
+def _conversion(unit: str, name: str) -> Conversion:
+    signal = SIGNALS[name]
+    code = ucum(unit, signal)
+    if code is None:
+        raise _refusal(unit, signal)
+    if code == signal.unit:
+        return Conversion(unit)
+    step = _STEPS[code, signal.unit]
+    sentence = f"{signal.name}: {shown(code)} to {shown(signal.unit)}, {step.words}"
+    return Conversion(unit, sentence, _power_of_ten(step), step.times, step.plus, step.over)
+
+
+def _power_of_ten(step: _Step) -> int | None:
+    for power in range(-3, 4):
+        if not step.plus and step.times * 10 ** max(-power, 0) == step.over * 10 ** max(power, 0):
+            return power
+    return None
+
+
+def ucum(unit: str, signal: Signal) -> str | None:
+    """Return the UCUM code of a unit as it is written, or None where the signal does not accept it."""
+    text = " ".join(unit.split())
+    accepted = (signal.unit, *signal.accepts)
+    if text in accepted:
+        return text
+    if text in _EXACT:
+        return _EXACT[text] if _EXACT[text] in accepted else None
+    return _folded(signal.name).get(text.casefold())
+
+
+@lru_cache
+def _folded(name: str) -> Mapping[str, str]:
+    signal = SIGNALS[name]
+    accepted = (signal.unit, *signal.accepts)
+    folded = {code.casefold(): code for code in accepted if code not in _CASE_DECIDES}
+    folded |= {word.casefold(): code for code in accepted for word in _SPELLINGS.get(code, ())}
+    folded.update(_OWN_SPELLINGS.get(name, {}))
+    return folded
+
+
+def shown(code: str) -> str:
+    """Return a UCUM code as people read it."""
+    return _SHOWN.get(code, code)
+
+
+def _refusal(unit: str, signal: Signal) -> Refused:
+    accepted = ", ".join(_with_spellings(code, signal) for code in (signal.unit, *signal.accepts))
+    what = f"{signal.name} in {unit!r}: that is no unit of {signal.name}" if unit.strip() else ""
+    return Refused(
+        "unknown-unit",
+        what or f"{signal.name} comes without a unit",
+        todo=f"Say which unit it is; {signal.name} is read in {accepted}",
+    )
+
+
+def _with_spellings(code: str, signal: Signal) -> str:
+    own = [word for word, meant in _OWN_SPELLINGS.get(signal.name, {}).items() if meant == code]
+    said = list(dict.fromkeys([*([shown(code)] if shown(code) != code else []), *own[:2]]))
+    return f"{code} ({', '.join(said)})" if said else code
