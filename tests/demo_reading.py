@@ -6,10 +6,13 @@ import csv
 import io
 import warnings
 import zipfile
+from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
 from pathlib import Path
+from statistics import fmean
 from typing import Any
 
 import fitdecode
@@ -54,6 +57,17 @@ def decode_with_fitdecode(data: bytes) -> list[Message]:
         ]
 
 
+def before_the_break(data: bytes) -> list[Message]:
+    """Read with fitdecode what stands before the place where the bytes end too early."""
+    messages = []
+    with suppress(fitdecode.FitEOFError), fitdecode.FitReader(io.BytesIO(data)) as reader:
+        for frame in reader:
+            if frame.frame_type == fitdecode.FIT_FRAME_DATA:
+                fields = ((f.def_num, f.raw_value, f.field_def) for f in frame.fields)
+                messages.append(Message(frame.global_mesg_num, _raw(fields)))
+    return messages
+
+
 @cache
 def by_fitparse(name: str) -> list[Message]:
     """Read a FIT file with fitparse, with checksums."""
@@ -85,6 +99,22 @@ def series(messages: list[Message], number: int, field: int) -> dict[int, Any]:
 def instant(fit_seconds: int) -> datetime:
     """Return the instant of a FIT time stamp."""
     return FIT_EPOCH + timedelta(seconds=fit_seconds)
+
+
+def lag_s(rates: Mapping[int, float | None], shifts: range) -> int:
+    """Return by how many seconds rates (by FIT time) must be late to fit the strap's best, over 200 pairs or more.
+
+    Differences above 20 /min count as 20, so that artefacts do not decide.
+    """
+    strap = series(by_fitdecode(STRAP), 20, 3)
+    known = [(time, rate) for time, rate in rates.items() if rate]
+    errors = {}
+    for shift in shifts:
+        pairs = ((rate, strap.get(time - shift)) for time, rate in known[:: len(known) // 1000 + 1])
+        apart = [min(abs(rate - other), 20.0) for rate, other in pairs if other]
+        if len(apart) >= 200:
+            errors[shift] = fmean(apart)
+    return min(errors, key=lambda shift: errors[shift])
 
 
 def rows(name: str, delimiter: str, encoding: str = "utf-8") -> list[dict[str, str]]:

@@ -17,6 +17,7 @@ from vambrace.demo.plan import MAIN_VISIT, UTC_OFFSET_S
 
 WALK, ROAD = "watch-C/walk.gpx", "watch-C/to_the_workshop.tcx"
 RATES, OXYGEN, STEPS = "ring-B/heart_rate.csv", "ring-B/oxygen.csv", "observer/steps.csv"
+FIT_UNIX = 631_065_600
 RATE_COLUMN, OXYGEN_COLUMN = "heart rate (Hz)", "oxygen saturation (fraction)"
 
 
@@ -135,7 +136,7 @@ def test_distances_are_two_percent_too_long(truth: body.Body) -> None:
     assert float(texts("DistanceMeters")[-1]) / walked == pytest.approx(1.02, abs=0.0005)
 
 
-def thousandths(text: str) -> float:
+def decimal_comma(text: str) -> float:
     """Read a decimal comma."""
     assert re.fullmatch(r"\d,\d{3,4}", text)
     return float(text.replace(",", "."))
@@ -151,21 +152,28 @@ def test_ring_values_are_those_written(truth: body.Body) -> None:
     ring = devices.wear_ring(truth, MAIN_VISIT, generate._noise(MAIN_VISIT))
     rates, oxygen = demo.rows(RATES, ";"), demo.rows(OXYGEN, ";")
     assert [wall(row["time"]) for row in rates] == ring.rate_time.tolist()
-    assert [round(thousandths(row[RATE_COLUMN]) * 1e4) for row in rates] == ring.rate_hz_e4.tolist()
+    assert [round(decimal_comma(row[RATE_COLUMN]) * 1e4) for row in rates] == ring.rate_hz_e4.tolist()
     assert [wall(row["time"]) for row in oxygen] == ring.oxygen_time.tolist()
-    found = [round(thousandths(row[OXYGEN_COLUMN]) * 1000) if row[OXYGEN_COLUMN] else 0 for row in oxygen]
+    found = [round(decimal_comma(row[OXYGEN_COLUMN]) * 1000) if row[OXYGEN_COLUMN] else 0 for row in oxygen]
     assert found == ring.oxygen_thousandths.tolist()
 
 
 def test_ring_rates_are_in_hertz() -> None:
-    rates = [thousandths(row[RATE_COLUMN]) for row in demo.rows(RATES, ";")]
+    rates = [decimal_comma(row[RATE_COLUMN]) for row in demo.rows(RATES, ";")]
     assert len(rates) == 840
     strap = [rate for rate in demo.series(demo.by_fitdecode(demo.STRAP), 20, 3).values() if rate]
     assert np.median(rates) * 60 == pytest.approx(np.median(strap), abs=2)
 
 
+def test_ring_and_watch_are_late_by_some_seconds() -> None:
+    ring = {wall(row["time"]) - FIT_UNIX: 60 * decimal_comma(row[RATE_COLUMN]) for row in demo.rows(RATES, ";")}
+    watch = {unix(p.time) - FIT_UNIX: extension(p, "hr") for segment in walk_points() for p in segment}
+    assert 5 < demo.lag_s(ring, range(-120, 121)) < 30
+    assert 0 < demo.lag_s(watch, range(-120, 121)) < 20
+
+
 def test_one_ring_rate_is_a_glitch() -> None:
-    low = [row for row in demo.rows(RATES, ";") if thousandths(row[RATE_COLUMN]) < 0.75]
+    low = [row for row in demo.rows(RATES, ";") if decimal_comma(row[RATE_COLUMN]) < 0.75]
     assert low == [{"time": "2031-03-04 09:56:00", RATE_COLUMN: "0,3000"}]  # 18 a minute
 
 
@@ -173,7 +181,7 @@ def test_one_oxygen_is_absent_and_one_is_104_percent() -> None:
     rows = demo.rows(OXYGEN, ";")
     assert len(rows) == 140
     assert [row["time"] for row in rows if not row[OXYGEN_COLUMN]] == ["2031-03-04 09:41:00"]
-    given = {row["time"]: thousandths(row[OXYGEN_COLUMN]) for row in rows if row[OXYGEN_COLUMN]}
+    given = {row["time"]: decimal_comma(row[OXYGEN_COLUMN]) for row in rows if row[OXYGEN_COLUMN]}
     assert {time: value for time, value in given.items() if value > 1} == {"2031-03-04 09:43:30": 1.04}
     assert min(given.values()) >= 0.95
 
