@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import struct
+import warnings
 from typing import Any
 
 import fitdecode
@@ -194,8 +195,10 @@ def _developer_by_fitdecode(data: bytes) -> list[tuple[str, str, Any]]:
 
 
 def _developer_by_fitparse(data: bytes) -> list[tuple[str, str, Any]]:
-    with fitparse.FitFile(data) as opened:
-        fields = [f for m in opened.get_messages("record") for f in m.fields]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", DeprecationWarning)  # naive times, from within the library
+        with fitparse.FitFile(data) as opened:
+            fields = [f for m in opened.get_messages("record") for f in m.fields]
     return [(f.name, f.units, f.value) for f in fields if type(f.field).__name__ == "DevField"]
 
 
