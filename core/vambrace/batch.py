@@ -73,7 +73,8 @@ class Column:
 class SourceBatch:
     """Rows of one recording, in file order: their record numbers, times and columns, all of length n.
 
-    `record` holds rising int64 numbers of the record, track point or row in the source; it runs on through the source.
+    `record` holds int64 numbers of the record, track point or row in the source; it runs on through the source and
+    rises from batch to batch of a channel (rows of one batch may share one: a record that holds several beats).
     `recording` is 1 for the first recording of the source. Where the values cover intervals, either `time_end`
     gives each end, or `interval_s` the common length and `stamp` what `time` marks of it.
     """

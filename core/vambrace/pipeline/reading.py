@@ -138,7 +138,7 @@ class _Pass:
     ) -> None:
         self.importer, self.reading, self.sink, self.name_of, self.zone = importer, reading, sink, name_of, zone
         self.totals: dict[tuple[int, str], RunningTotal] = {}
-        self.last_record: dict[int, int] = {}
+        self.last_record: dict[tuple[int, str], int] = {}
 
     def take(self, item: SourceBatch | Rejected | Event | Recording) -> None:
         if isinstance(item, SourceBatch):
@@ -273,13 +273,15 @@ class _Pass:
         lengths |= {len(batch.time_end)} if batch.time_end is not None else set()
         if lengths != {n}:
             raise self._fault(f"a batch of {n} rows has columns of {sorted(lengths)} values")
-        if n and (
-            int(batch.record[0]) <= self.last_record.get(batch.recording, -1)
-            or bool((np.diff(batch.record) <= 0).any())
-        ):
-            raise self._fault(f"record numbers of recording {batch.recording} do not rise")
-        if n:
-            self.last_record[batch.recording] = int(batch.record[-1])
+        if not n:
+            return
+        # One record may give several values of a signal (an array of beats), but no channel goes back.
+        first, last = int(batch.record[0]), int(batch.record[-1])
+        falls = bool((np.diff(batch.record) < 0).any())
+        for name in names:
+            if falls or first <= self.last_record.get((batch.recording, name), -1):
+                raise self._fault(f"record numbers of {name} in recording {batch.recording} do not rise")
+            self.last_record[batch.recording, name] = last
 
 
 def _describe(tally: ChannelTally, column: Column) -> None:
