@@ -69,8 +69,8 @@ Step: TypeAlias = Unpack | ZipMember | Slice
 class Location:
     """Where bytes stand: a file, and the steps from its bytes to the source's, outermost first.
 
-    `stamp` is the file's size and modification time in ns when an archive in it was listed: positions hold only as
-    long as the file is the same.
+    `stamp` is the file's size and modification time in ns when it was listed: digests and positions hold only as
+    long as the file is the same, so one that was changed is refused.
     """
 
     file: str

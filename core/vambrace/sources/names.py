@@ -13,6 +13,11 @@ _NOT_TEXT = re.compile("[\udc80-\udcff]")
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f]")
 
 
+def file_name(name: str) -> str:
+    """Return the operating system's name of a file as UTF-8 reads its bytes, whatever the locale's encoding."""
+    return os.fsencode(name).decode("utf-8", "surrogateescape") if os.sep == "/" else name
+
+
 def shown(name: str) -> str:
     r"""Return a file name as valid text: a byte that is not UTF-8 becomes `\xNN`; no two names become the same."""
     text = _LOOKS_ESCAPED.sub(r"\\x5c", name)
@@ -39,7 +44,8 @@ def _marks_kept(text: str, name: str, known: set[str]) -> str:
 
 def root_text(root: str) -> str:
     """Return a SOURCE as given, with `/` and without a closing `/`."""
-    text = shown(root).replace(os.sep, "/") if os.sep != "/" else shown(root)
+    text = shown(file_name(root))
+    text = text.replace(os.sep, "/") if os.sep != "/" else text
     return text.rstrip("/") or text[:1]
 
 

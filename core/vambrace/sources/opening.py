@@ -12,7 +12,7 @@ from vambrace.errors import Refused
 from vambrace.plugin import HEAD_BYTES
 from vambrace.sources.entry import LIMITS, Entry, Limits, Location, Scanned, Slice, Unpack
 from vambrace.sources.spool import spooled
-from vambrace.sources.streams import BLOCK, Blocks, PlainFile, Window, open_descriptor
+from vambrace.sources.streams import BLOCK, Blocks, PlainFile, Window, hold_to_stamp, open_descriptor
 from vambrace.sources.unpack import member_blocks, unpacked
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ def open_location(location: Location, where: str, limits: Limits) -> io.Buffered
 
 def _raw(location: Location, where: str, limits: Limits) -> io.RawIOBase:
     if not location.steps:
-        return PlainFile(location.file, where)
+        return PlainFile(location.file, where, location.stamp)
     before, step = _parent(location), location.steps[-1]
     if isinstance(step, Unpack):
         return Blocks(partial(unpacked, partial(open_location, before, where, limits), step.codec, limits, where))
@@ -67,12 +67,12 @@ def ground(location: Location, where: str, limits: Limits) -> Window:
 
 def _whole_file(location: Location, where: str) -> Window:
     descriptor = open_descriptor(location.file, where)
-    status = os.fstat(descriptor)
-    if location.stamp not in (None, (status.st_size, status.st_mtime_ns)):
+    try:
+        hold_to_stamp(descriptor, location.stamp, where)
+    except Refused:
         os.close(descriptor)
-        what = "the archive was changed after its members were listed"
-        raise Refused("changed", what, where=where, todo="Convert again when nothing writes to it any more")
-    return Window(descriptor, 0, status.st_size, where)
+        raise
+    return Window(descriptor, 0, os.fstat(descriptor).st_size, where)
 
 
 class _Digesting(io.RawIOBase):
@@ -87,7 +87,7 @@ class _Digesting(io.RawIOBase):
     def tell(self) -> int:
         return self.size
 
-    def readinto(self, buffer: WriteableBuffer, /) -> int:  # type: ignore[override]
+    def readinto(self, buffer: WriteableBuffer, /) -> int:
         view = memoryview(buffer)
         data = self._inner.read(len(view))
         view[: len(data)] = data

@@ -14,7 +14,8 @@ from vambrace.sources.streams import Window
 
 _KEPT = 2
 _kept: OrderedDict[Hashable, Window] = OrderedDict()
-_lock = threading.Lock()
+# An archive that is packed inside a packed archive is spooled while the outer one is.
+_lock = threading.RLock()
 
 
 def spooled(key: Hashable, blocks: Iterable[bytes], most: int, where: str) -> Window:

@@ -6,7 +6,7 @@ import io
 import os
 import stat
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from vambrace.errors import DamagedFile, Refused, SourceError
 
@@ -46,31 +46,57 @@ def open_descriptor(path: str, where: str = "") -> int:
     return descriptor
 
 
-class PlainFile(io.FileIO):
-    """A file whose reading errors are ours."""
+Stamp: TypeAlias = tuple[int, int]
+"""A file's size and its time of modification in ns."""
 
-    def __init__(self, path: str, where: str = "") -> None:
-        self._where = where
+
+def stamp_of(descriptor: int) -> Stamp:
+    """Return the stamp of an open file."""
+    status = os.fstat(descriptor)
+    return status.st_size, status.st_mtime_ns
+
+
+def hold_to_stamp(descriptor: int, stamp: Stamp | None, where: str) -> None:
+    """Raise `Refused` for a file that is no longer what it was when it was listed."""
+    if stamp is not None and stamp_of(descriptor) != stamp:
+        what = "the file was changed after it was listed"
+        raise Refused("changed", what, where=where, todo="Convert again when nothing writes to it any more")
+
+
+class PlainFile(io.FileIO):
+    """A file whose reading errors are ours, and which must stay what its stamp says to its end."""
+
+    def __init__(self, path: str, where: str = "", stamp: Stamp | None = None) -> None:
+        self._where, self._stamp = where, stamp
         descriptor = open_descriptor(path, where)
         try:
+            hold_to_stamp(descriptor, stamp, where)
             super().__init__(descriptor, "rb")
         except OSError as error:
             os.close(descriptor)
             raise unreadable(error, where) from error
+        except Refused:
+            os.close(descriptor)
+            raise
 
-    def readinto(self, buffer: WriteableBuffer, /) -> int | None:  # type: ignore[override]
+    def readinto(self, buffer: WriteableBuffer, /) -> int | None:
         """Read into the buffer."""
         try:
-            return super().readinto(buffer)  # type: ignore[arg-type]
+            count = super().readinto(buffer)
         except OSError as error:
             raise unreadable(error, self._where) from error
+        if not count:
+            hold_to_stamp(self.fileno(), self._stamp, self._where)
+        return count
 
     def readall(self) -> bytes:
         """Read what is left."""
         try:
-            return super().readall()
+            data = super().readall()
         except OSError as error:
             raise unreadable(error, self._where) from error
+        hold_to_stamp(self.fileno(), self._stamp, self._where)
+        return data
 
 
 class Forward(io.RawIOBase):
@@ -123,7 +149,7 @@ class Window(Forward):
         """Go to a position."""
         self.position = target
 
-    def readinto(self, buffer: WriteableBuffer, /) -> int:  # type: ignore[override]
+    def readinto(self, buffer: WriteableBuffer, /) -> int:
         """Read into the buffer; raise `DamagedFile` where the file ends before the part does."""
         view = memoryview(buffer)
         want = max(0, min(len(view), self.there - self.position))
@@ -166,7 +192,7 @@ class Blocks(Forward):
         self._left = memoryview(b"")
         self._fault: SourceError | None = None
 
-    def readinto(self, buffer: WriteableBuffer, /) -> int:  # type: ignore[override]
+    def readinto(self, buffer: WriteableBuffer, /) -> int:
         """Read into the buffer; an error of the generator is raised again at each later reading."""
         view = memoryview(buffer)
         if not self._left:

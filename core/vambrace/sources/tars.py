@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import tarfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from vambrace.errors import HostileFile
 from vambrace.sources.entry import Fault, Limits, Listing, Member, Slice
@@ -17,6 +17,8 @@ _BLOCK = 512
 _PACK_AGAIN = "Pack it again without that, or give the unpacked files"
 _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
 _AGAIN = "Copy or export it again"
+# What tarfile was seen to raise at headers that contradict themselves; nested long names recurse.
+_BROKEN = (tarfile.TarError, ValueError, ArithmeticError, LookupError, AttributeError, EOFError, RecursionError)
 
 
 def is_tar(head: bytes) -> bool:
@@ -30,25 +32,24 @@ def list_tar(window: Window, limits: Limits) -> Listing:
     Raise `HostileFile` for more members than the limit, or for a header that is too large.
     """
     infos: list[tarfile.TarInfo] = []
-    fault = None
-    end = 0
+    fault, note = None, ""
     reader = _Headers(window, limits)
     try:
-        for info in _infos(reader):
-            end = _end(info)
-            if not info.isdir():
-                infos.append(info)
-            if len(infos) > limits.members:
-                raise HostileFile(
-                    f"it holds more than {limits.members:,} members, the most that are read", todo=_BY_HAND
-                )
-    except (tarfile.TarError, ValueError, OverflowError, EOFError) as error:
-        fault = Fault("damaged-file", f"the tar archive is damaged after {len(infos):,} members ({error}). {_AGAIN}.")
-    note = ""
-    if fault is None:
-        fault, note = _ending(reader, end, window.size, len(infos))
-    names = [info.name for info in infos]
-    return Listing(_members(names, infos), fault, note)
+        infos.extend(_infos(reader, limits))
+        note = _ending(reader, infos, window.size)
+    except _Damaged as damage:
+        infos = damage.infos
+        fault = Fault("damaged-file", f"the tar archive is damaged after {len(infos):,} members ({damage}). {_AGAIN}.")
+    infos = [info for info in infos if not info.isdir()]
+    return Listing(_members([info.name for info in infos], infos), fault, note)
+
+
+class _Damaged(Exception):
+    """Ends the listing of a tar archive; holds what was listed before."""
+
+    def __init__(self, why: object, infos: list[tarfile.TarInfo]) -> None:
+        super().__init__(why)
+        self.infos = infos
 
 
 class _Headers(io.BufferedReader):
@@ -67,28 +68,39 @@ class _Headers(io.BufferedReader):
         return super().read(size)
 
 
-def _infos(reader: _Headers) -> Iterator[tarfile.TarInfo]:
-    with tarfile.open(fileobj=reader, mode="r:", encoding="utf-8", errors="surrogateescape") as archive:
-        while (info := archive.next()) is not None:
-            yield info
-            # Without this tarfile keeps every header for as long as it reads.
-            archive.members = []
+def _infos(reader: _Headers, limits: Limits) -> list[tarfile.TarInfo]:
+    infos: list[tarfile.TarInfo] = []
+    try:
+        with tarfile.open(fileobj=reader, mode="r:", encoding="utf-8", errors="surrogateescape") as archive:
+            while (info := archive.next()) is not None:
+                # A negative size in a header leads tarfile back to where it was.
+                if info.size < 0 or (infos and info.offset_data <= infos[-1].offset_data):
+                    raise tarfile.ReadError("a header gives a size below 0")
+                infos.append(info)
+                # Without this tarfile keeps every header for as long as it reads.
+                archive.members = []  # type: ignore[attr-defined]
+                if len(infos) > limits.members:
+                    what = f"it holds more than {limits.members:,} members, the most that are read"
+                    raise HostileFile(what, todo=_BY_HAND)
+    except _BROKEN as error:
+        raise _Damaged(error, infos) from error
+    return infos
+
+
+def _ending(reader: _Headers, infos: Sequence[tarfile.TarInfo], size: int) -> str:
+    """Look at what stands behind the last member: tarfile takes damage there for the end."""
+    end = _end(infos[-1]) if infos else 0
+    if end >= size:
+        return "it has no end mark, so members may be missing"
+    reader.seek(end)
+    if any(reader.read(min(_BLOCK, size - end))):
+        raise _Damaged(f"no header stands at byte {end:,}", list(infos))
+    return ""
 
 
 def _end(info: tarfile.TarInfo) -> int:
     content = info.size if info.isreg() else 0
     return info.offset_data + -(-content // _BLOCK) * _BLOCK
-
-
-def _ending(reader: _Headers, end: int, size: int, count: int) -> tuple[Fault | None, str]:
-    """Look at what stands behind the last member: tarfile takes damage there for the end."""
-    if end >= size:
-        return None, "it has no end mark, so members may be missing"
-    reader.seek(end)
-    if any(reader.read(min(_BLOCK, size - end))):
-        what = f"the tar archive is damaged after {count:,} members: no header stands at byte {end:,}"
-        return Fault("damaged-file", f"{what}. {_AGAIN}."), ""
-    return None, ""
 
 
 def _members(names: Sequence[str], infos: Sequence[tarfile.TarInfo]) -> tuple[Member, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import bz2
 import io
 import lzma
+import re
 import struct
 import zlib
 from collections.abc import Callable, Generator, Iterator
@@ -22,12 +23,17 @@ _XZ_MEMORY = 256 << 20
 _AGAIN = "Copy or export it again"
 _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
 
-MAGIC: dict[bytes, Codec] = {
-    b"\x1f\x8b\x08": "gzip",
-    b"BZh": "bzip2",
-    b"\xfd7zXZ\x00": "xz",
-    b"\x28\xb5\x2f\xfd": "zstd",
+_MAGIC: dict[Codec, re.Pattern[bytes]] = {
+    "gzip": re.compile(rb"\x1f\x8b\x08"),
+    "bzip2": re.compile(rb"BZh[1-9](?:1AY&SY|\x17rE8P\x90)"),
+    "xz": re.compile(rb"\xfd7zXZ\x00"),
+    "zstd": re.compile(rb"\x28\xb5\x2f\xfd"),
 }
+
+
+def codec_of(head: bytes) -> Codec | None:
+    """Return how a stream with these first bytes is compressed, or None."""
+    return next((codec for codec, magic in _MAGIC.items() if magic.match(head)), None)
 
 
 class Unpacker(Protocol):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import heapq
 import os
+import stat
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -12,10 +13,11 @@ from pathlib import Path
 
 from vambrace.errors import Refused, SourceError, VambraceError
 from vambrace.sources import tars, zips
-from vambrace.sources.entry import LIMITS, Entry, Fault, Limits, Location
-from vambrace.sources.names import Ignored, root_text, shown_apart
-from vambrace.sources.opening import ground
-from vambrace.sources.streams import PlainFile
+from vambrace.sources.entry import LIMITS, Entry, Fault, Limits, Listing, Location, Member, Unpack
+from vambrace.sources.names import Ignored, file_name, root_text, shown_apart
+from vambrace.sources.opening import ground, open_location
+from vambrace.sources.streams import PlainFile, special, stamp_of, unreadable
+from vambrace.sources.unpack import codec_of
 
 _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
 
@@ -50,10 +52,22 @@ class _Budget:
     unpacked: int = 0
     members: int = 0
 
+    def charge(self, listing: Listing, limits: Limits) -> Fault | None:
+        """Add what an archive's members declare; return why they are too many or too much together."""
+        self.members += len(listing.members)
+        self.unpacked += sum(member.size for member in listing.members if member.step is not None)
+        if self.members > limits.members:
+            what = f"it holds {self.members:,} members, with those of archives in it; {limits.members:,} are read"
+            return Fault("hostile-file", f"{what}. {_BY_HAND}.")
+        if self.unpacked > self.allowed:
+            what = f"{self.packed:,} bytes would unpack to {self.unpacked:,}, and {self.allowed:,} are allowed"
+            return Fault("hostile-file", f"{what}. {_BY_HAND}.")
+        return None
+
 
 @dataclass(frozen=True, slots=True)
 class _Archive:
-    """An archive whose members are being visited."""
+    """An archive whose members are being visited; `fault` is why none of them is read."""
 
     path: str
     location: Location
@@ -62,11 +76,22 @@ class _Archive:
     fault: Fault | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """Bytes that stand somewhere, before it is known what they are."""
+
+    path: str
+    location: Location
+    size: int
+    budget: _Budget
+    depth: int
+
+
 class _Walk:
     """The walk of one SOURCE: a heap of what is still to be visited, keyed by the path's bytes.
 
-    A folder's key ends in `/` and an archive's members' keys hold its `!`: so `a-1` comes before `a/b`, and entries
-    come out in the order of their paths without the whole tree in memory.
+    A folder pushes what stands in it, an archive its members, and each key is longer than that of its holder: so
+    `a-1` comes before `a/b`, and entries come out in the order of their paths without the whole tree in memory.
     """
 
     def __init__(self, root: str, ignored: Ignored, skipped: frozenset[str], limits: Limits) -> None:
@@ -79,7 +104,7 @@ class _Walk:
         if os.path.isdir(top):
             self._push("", partial(self._folder, top, os.path.realpath(top), ""))
         elif os.path.realpath(top) not in self._skipped:
-            name = os.path.basename(top)
+            name = file_name(os.path.basename(top))
             path = shown_apart([name])[name]
             self._push(path, partial(self._file, top, path))
         while self._heap:
@@ -94,11 +119,12 @@ class _Walk:
     def _folder(self, place: str, real: str, prefix: str) -> Iterator[Entry]:
         if real in self._skipped:
             return
-        names, error = _listed(place)
-        for name, text in shown_apart(names).items():
-            inner, path = os.path.join(place, name), prefix + text
-            if names[name]:
-                self._push(f"{path}/", partial(self._folder, inner, os.path.join(real, name), f"{path}/"))
+        children, error = _listed(place)
+        texts = shown_apart([file_name(name) for name in children])
+        for name, is_folder in children.items():
+            inner, path = os.path.join(place, name), prefix + texts[file_name(name)]
+            if is_folder:
+                self._push(path, partial(self._folder, inner, os.path.join(real, name), f"{path}/"))
             elif os.path.join(real, name) not in self._skipped:
                 self._push(path, partial(self._file, inner, path))
         if error is not None:
@@ -119,41 +145,117 @@ class _Walk:
             yield self._ignore(path, pattern, _size_of_plain(place))
             return
         try:
-            status = _status(place)
+            _check(place)
             with PlainFile(place) as file:
-                head = file.read(tars.HEAD_BYTES) or b""
+                stamp, head = stamp_of(file.fileno()), file.read(tars.HEAD_BYTES) or b""
         except SourceError as error:
             yield self._problem(path, Fault.of(error), size=_size_of_plain(place))
             return
-        location = Location(place, stamp=(status.st_size, status.st_mtime_ns))
-        allowed = min(self._limits.total, max(self._limits.floor, self._limits.ratio * status.st_size))
-        yield from self._sorted_out(path, location, status.st_size, head, _Budget(allowed, status.st_size), 1)
+        size = stamp[0]
+        budget = _Budget(min(self._limits.total, max(self._limits.floor, self._limits.ratio * size)), size)
+        yield from self._sorted_out(_Found(path, Location(place, stamp=stamp), size, budget, 1), head)
 
-    def _sorted_out(
-        self, path: str, location: Location, size: int, head: bytes, budget: _Budget, depth: int
-    ) -> Iterator[Entry]:
-        """Yield the entry of a file or member by what its first bytes say; an archive's members are pushed."""
-        inner, head = self._unwrapped(location, head, path)
-        if not (head.startswith(zips.MAGIC) and inner is location) and not tars.is_tar(head):
-            yield Entry(self._root, path, "content", location=_unstamped(inner), size=size)
+    def _member(self, archive: _Archive, member: Member) -> Iterator[Entry]:
+        path = f"{archive.path}!{member.path}"
+        if pattern := self._ignored.by(path, member.path):
+            yield self._ignore(path, pattern, member.size)
             return
-        if depth > self._limits.depth:
-            what = f"it is an archive inside {depth - 1} others, and archives are read {self._limits.depth - 1} deep"
-            todo = "Unpack the outer one and give the folder as a SOURCE"
-            yield self._problem(path, Fault("nested-too-deep", f"{what}. {todo}."), location, size)
+        fault = archive.fault or member.fault
+        if member.step is None or fault is not None:
+            yield self._problem(path, fault or Fault("unreadable", "it cannot be reached."))
             return
+        location = archive.location.then(member.step)
         try:
-            with ground(inner, path, self._limits) as window:
-                listing = (
-                    tars.list_tar(window, self._limits) if tars.is_tar(head) else zips.list_zip(window, self._limits)
-                )
+            with open_location(location, path, self._limits) as stream:
+                head = stream.read(tars.HEAD_BYTES)
         except SourceError as error:
-            yield self._problem(path, Fault.of(error), location, size)
+            yield self._problem(path, Fault.of(error))
+            return
+        yield from self._sorted_out(_Found(path, location, member.size, archive.budget, archive.depth + 1), head)
+
+    def _sorted_out(self, found: _Found, head: bytes) -> Iterator[Entry]:
+        """Yield the entry of a file or member by what its first bytes say; an archive's members are pushed."""
+        location, head = self._unwrapped(found, head)
+        is_zip = head.startswith(zips.MAGIC) and location is found.location
+        try:
+            listing = self._listing(found, location, head) if is_zip or tars.is_tar(head) else None
+        except SourceError as error:
+            yield self._problem(found.path, Fault.of(error), found.location, found.size)
             return
         if listing is None:
-            yield Entry(self._root, path, "content", location=_unstamped(inner), size=size)
+            yield Entry(self._root, found.path, "content", location=location, size=found.size)
             return
-        archive = _Archive(path, inner, budget, depth, _charge(budget, listing, self._limits))
-        yield self._archive(archive, listing, location, size)
+        archive = _Archive(found.path, location, found.budget, found.depth, found.budget.charge(listing, self._limits))
+        yield self._archive(archive, listing, found)
         for member in listing.members:
-            self._push(f"{path}!{member.path}", partial(self._member, archive, member))
+            self._push(f"{found.path}!{member.path}", partial(self._member, archive, member))
+
+    def _unwrapped(self, found: _Found, head: bytes) -> tuple[Location, bytes]:
+        """Return where the content stands and its first bytes: for a compressed stream, of what is packed in it."""
+        codec = codec_of(head)
+        if codec is None:
+            return found.location, head
+        inner = found.location.then(Unpack(codec))
+        try:
+            with open_location(inner, found.path, self._limits) as stream:
+                return inner, stream.read(tars.HEAD_BYTES)
+        except SourceError:
+            # Whoever reads it as content is told what is wrong with it.
+            return inner, b""
+
+    def _listing(self, found: _Found, location: Location, head: bytes) -> Listing | None:
+        """Return an archive's members, or None for a document; raise for one that is too deep or cannot be read."""
+        if found.depth > self._limits.depth:
+            what = f"it is an archive inside {found.depth - 1} others, and archives are read {self._limits.depth} deep"
+            raise Refused("nested-too-deep", what, todo="Unpack the outer one and give the folder as a SOURCE")
+        with ground(location, found.path, self._limits) as window:
+            return tars.list_tar(window, self._limits) if tars.is_tar(head) else zips.list_zip(window, self._limits)
+
+    def _archive(self, archive: _Archive, listing: Listing, found: _Found) -> Entry:
+        """Return the archive's own row: how many members it has, and what is wrong or odd about it as a whole."""
+        count = len(listing.members)
+        reason = f"archive, {count:,} {'member' if count == 1 else 'members'}"
+        fault = archive.fault or listing.fault
+        if fault is not None:
+            reason = f"{reason}; {fault.reason}"
+        elif listing.note:
+            reason = f"{reason}; {listing.note}"
+        return Entry(self._root, found.path, "archive", reason, found.location, found.size, fault.code if fault else "")
+
+
+def _listed(place: str) -> tuple[dict[str, bool], OSError | None]:
+    """Return what stands in a folder, and whether each is a folder itself; with the error that ended the listing."""
+    children: dict[str, bool] = {}
+    try:
+        with os.scandir(place) as found:
+            for each in found:
+                children[each.name] = each.is_dir(follow_symlinks=False)
+    except OSError as error:
+        return children, error
+    return children, None
+
+
+def _size_of_plain(place: str) -> int | None:
+    """Return a file's size where it has one."""
+    try:
+        status = os.stat(place)
+    except OSError:
+        return None
+    return status.st_size if stat.S_ISREG(status.st_mode) else None
+
+
+def _check(place: str) -> None:
+    """Raise `Refused` for what is no file, nor a link to one."""
+    is_link = os.path.islink(place)
+    try:
+        mode = os.stat(place).st_mode
+    except OSError as error:
+        if is_link:
+            what = f"it is a link that leads to nothing: {error.strerror or error}"
+            raise Refused("broken-link", what, todo="Mend the link, or leave it out with --ignore") from error
+        raise unreadable(error) from error
+    if stat.S_ISDIR(mode):
+        what = "it is a link to a folder, and linked folders are not followed" if is_link else "it became a folder"
+        raise Refused("linked-folder", what, todo="Give the folder itself as a SOURCE, or leave it out with --ignore")
+    if (fault := special(mode)) is not None:
+        raise fault
