@@ -140,7 +140,7 @@ _OWN_SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
         },
         "respiratory_rate": {
             **dict.fromkeys(("breaths/min", "breaths/minute", "breaths per min", "breaths per minute"), "/min"),
-            **dict.fromkeys(("{breaths}/min", "{breath}/min", "brpm"), "/min"),
+            **dict.fromkeys(("{breaths}/min", "{breath}/min", "brpm", "bpm"), "/min"),
         },
         "cadence": {
             **dict.fromkeys(("rpm", "rev/min", "revolutions/min", "revolutions per minute"), "/min"),

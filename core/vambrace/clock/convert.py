@@ -11,7 +11,7 @@ from vambrace.batch import FAULTS, Instants, Mask, Times
 from vambrace.clock import counts, isotexts
 from vambrace.clock.columns import is_numeric, texts_of
 from vambrace.clock.tags import Tag, tag_of
-from vambrace.clock.zones import SECOND, check_zone, from_wall, offsets_at
+from vambrace.clock.zones import SECOND, WALLS_US, check_zone, from_wall, offsets_at
 from vambrace.errors import NoTimeZone, Refused
 
 PLAUSIBLE_US = (631_152_000 * SECOND, 4_102_444_800 * SECOND)
@@ -38,8 +38,6 @@ def to_utc(times: Times, zone: str | None, start_us: int | None = None) -> Insta
         _texts(times, zone, rows)
     else:
         _counts(times, zone, rows)
-    if times.present is not None:
-        rows.fault[~times.present] = _NO_TIME
     rows.us[rows.fault > 0] = 0
     zones = list(rows.zones)
     shown = "several" if len(zones) > 1 else "".join(zones)
@@ -51,11 +49,14 @@ def implausible(us: NDArray[np.int64]) -> Mask:
     return np.asarray((us < PLAUSIBLE_US[0]) | (us > PLAUSIBLE_US[1]), np.bool_)
 
 
+def _present(times: Times) -> Mask:
+    return np.ones(len(times), np.bool_) if times.present is None else times.present
+
+
 def time_texts(times: Times, rows: NDArray[np.intp]) -> list[str]:
     """Return the times of the given rows as the source writes them, "" where it has none."""
-    present = np.ones(len(rows), np.bool_) if times.present is None else times.present[rows]
-    found = _said(times, rows)
-    return [text if there else "" for text, there in zip(found, present.tolist(), strict=True)]
+    there = _present(times)[rows].tolist()
+    return [text if present else "" for text, present in zip(_said(times, rows), there, strict=True)]
 
 
 def _said(times: Times, rows: NDArray[np.intp]) -> list[str]:
@@ -81,8 +82,10 @@ class _Rows:
 
     def local(self, at: NDArray[np.intp], wall_us: NDArray[np.int64], zone: str) -> None:
         """Place wall-clock times of some rows in a zone."""
-        self.us[at], possible = from_wall(wall_us, zone)
-        self.fault[at] = np.where(possible == 1, 0, np.where(possible == 0, _NONEXISTENT, _AMBIGUOUS))
+        beyond = (wall_us < WALLS_US[0]) | (wall_us >= WALLS_US[1])
+        self.us[at], possible = from_wall(np.where(beyond, 0, wall_us), zone)
+        fault = np.where(possible == 1, 0, np.where(possible == 0, _NONEXISTENT, _AMBIGUOUS))
+        self.fault[at] = np.where(beyond, _IMPLAUSIBLE, fault)
         self.zones[zone] = None
 
 
@@ -96,8 +99,9 @@ def _counted(times: Times, rows: _Rows) -> NDArray[np.int64]:
     epoch = times.epoch_s * SECOND
     beyond = found.beyond | (np.abs(found.us) > counts.MOST_US - abs(epoch))
     rows.fault[beyond] = _IMPLAUSIBLE
-    rows.fault[~found.known] = _NO_TIME
-    rows.cut = found.cut
+    known = found.known & _present(times)
+    rows.fault[~known] = _NO_TIME
+    rows.cut = int((found.cut & known).sum())
     return np.where(beyond, 0, found.us) + epoch
 
 
@@ -128,8 +132,7 @@ def _elapsed(times: Times, start_us: int | None, rows: _Rows) -> None:
 
 def _texts(times: Times, zone: str | None, rows: _Rows) -> None:
     parsed = isotexts.parse(texts_of(times.values))
-    present = np.ones(len(times), np.bool_) if times.present is None else times.present
-    known = parsed.known & present
+    known = parsed.known & _present(times)
     rows.fault[~known] = _NO_TIME
     rows.cut, rows.leap = int((parsed.cut & known).sum()), int((parsed.leap & known).sum())
     rows.us = parsed.wall_us - parsed.offset_s * SECOND

@@ -18,8 +18,10 @@ DAY_US = 86_400_000_000
 _USUAL = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?"
 _WITH_OFFSET = _USUAL + r"(Z|[+-][0-9]{2}:[0-9]{2})$"
 _WITHOUT = _USUAL + "$"
+_LONG = r"\.[0-9]{6}[0-9]+"
+_CUT = r"\.[0-9]{6}0*[1-9]"
 
-_TAIL = r" ?(?P<offset>[Zz]|[+\-−][0-9]{2}(?::?[0-9]{2})?)?(?P<tags>(?:\[[^\[\]]*\])*)$"
+_TAIL = r" ?(?P<offset>[Zz]|UTC|GMT|[+\-−][0-9]{2}(?::?[0-9]{2})?)?(?P<tags>(?:\[[^\[\]]*\])*)$"
 _FRACTION = r"(?:[.,](?P<part>[0-9]+))?"
 _CLOCK = rf"(?:[Tt]| +)(?P<h>[0-9]{{2}}):(?P<m>[0-9]{{2}})(?::(?P<s>[0-9]{{2}}){_FRACTION})?" + _TAIL
 _BASIC_CLOCK = rf"[Tt](?P<h>[0-9]{{2}})(?P<m>[0-9]{{2}})(?:(?P<s>[0-9]{{2}}){_FRACTION})?" + _TAIL
@@ -73,8 +75,8 @@ def parse(texts: pa.Array) -> Parsed:
     """Return the wall clocks and offsets of ISO 8601 date-times; a date alone is none.
 
     Read are calendar, ordinal and week dates, extended or basic; `T`, `t` or blanks before the clock; seconds left
-    out; a fraction of a second after a dot or comma; `Z`, `z`, ±hh:mm, ±hhmm, ±hh; 24:00; second 60; RFC 9557's
-    texts in brackets.
+    out; a fraction of a second after a dot or comma; `Z`, `z`, `UTC`, `GMT`, ±hh:mm, ±hhmm, ±hh;
+    24:00; second 60; RFC 9557's texts in brackets.
     """
     n = len(texts)
     trimmed = pc.utf8_trim_whitespace(texts)
@@ -88,36 +90,53 @@ def parse(texts: pa.Array) -> Parsed:
         np.zeros(n, np.bool_),
         np.zeros(n, np.bool_),
     )
-    rest = mask(pc.is_valid(trimmed))
-    rest &= ~_usual(parsed, trimmed, _WITH_OFFSET, zoned=True)
-    rest &= ~_usual(parsed, trimmed, _WITHOUT, zoned=False)
+    rest = _usual(parsed, trimmed.drop_null(), np.flatnonzero(mask(pc.is_valid(trimmed))))
+    if len(rest):
+        rest = _usual_but_long(parsed, trimmed.take(pa.array(rest)), rest)
     for shape in _SHAPES:
-        if not rest.any():
+        if not len(rest):
             break
-        rest[_shaped(parsed, trimmed, shape, np.flatnonzero(rest))] = False
+        rest = np.setdiff1d(rest, _shaped(parsed, trimmed, shape, rest), assume_unique=True)
     _offsets(parsed)
     return parsed
 
 
-def _usual(parsed: Parsed, texts: pa.Array, pattern: str, *, zoned: bool) -> Mask:
-    """Parse the rows of the commonest shape with Arrow's own parser, and return which; none if one is no date."""
-    fits = mask(pc.match_substring_regex(texts, pattern))
-    rows = np.flatnonzero(fits)
-    if not len(rows):
-        return fits
-    chosen = texts if len(rows) == len(texts) else texts.take(pa.array(rows))
-    try:
-        stamps = pc.cast(chosen, pa.timestamp("us", "UTC" if zoned else None))
-    except pa.ArrowInvalid:
-        return np.zeros(len(texts), np.bool_)
+def _usual(parsed: Parsed, texts: pa.Array, rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Parse texts of the commonest shapes into their rows with Arrow's own parser; return the rows that are left."""
+    for pattern, zoned in ((_WITH_OFFSET, True), (_WITHOUT, False)):
+        fits = mask(pc.match_substring_regex(texts, pattern))
+        if not fits.any():
+            continue
+        chosen = texts if fits.all() else texts.filter(pa.array(fits))
+        try:
+            stamps = pc.cast(chosen, pa.timestamp("us", "UTC" if zoned else None))
+        except pa.ArrowInvalid:
+            continue
+        _stamp(parsed, chosen, stamps, rows[fits], zoned)
+        texts, rows = texts.filter(pa.array(~fits)), rows[~fits]
+        if not len(rows):
+            break
+    return rows
+
+
+def _stamp(parsed: Parsed, texts: pa.Array, stamps: pa.Array, rows: NDArray[np.intp], zoned: bool) -> None:
     parsed.wall_us[rows] = int64(pc.cast(stamps, pa.int64()))
     parsed.known[rows] = True
     if zoned:
-        offsets = pc.if_else(pc.ends_with(chosen, "Z"), "Z", pc.utf8_slice_codeunits(chosen, -6))
-        parsed.offsets.put(rows, offsets)
+        parsed.offsets.put(rows, pc.if_else(pc.ends_with(texts, "Z"), "Z", pc.utf8_slice_codeunits(texts, -6)))
         seconds = np.array([offset_seconds(text) or 0 for text in parsed.offsets.texts], np.int64)
         parsed.wall_us[rows] += seconds[parsed.offsets.at[rows]] * 1_000_000
-    return fits
+
+
+def _usual_but_long(parsed: Parsed, texts: pa.Array, rows: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Parse texts of the commonest shapes with more than six digits of a second; return the rows that are left."""
+    long = mask(pc.match_substring_regex(texts, _LONG))
+    if not long.any():
+        return rows
+    texts, long_rows = texts.filter(pa.array(long)), rows[long]
+    left = _usual(parsed, pc.replace_substring_regex(texts, r"(\.[0-9]{6})[0-9]+", r"\1"), long_rows)
+    parsed.cut[long_rows] = mask(pc.match_substring_regex(texts, _CUT)) & ~np.isin(long_rows, left)
+    return np.union1d(rows[~long], left)
 
 
 def _shaped(parsed: Parsed, texts: pa.Array, shape: str, rows: NDArray[np.intp]) -> NDArray[np.intp]:
@@ -190,7 +209,7 @@ def _offsets(parsed: Parsed) -> None:
 
 def offset_seconds(text: str) -> int | None:
     """Return the seconds of `Z` or a numeric offset, or None where it is neither or is not under 24 hours."""
-    if text in {"Z", "z"}:
+    if text in {"Z", "z", "UTC", "GMT"}:
         return 0
     found = re.fullmatch(r"([+\-−])([01][0-9]|2[0-3])(?::?([0-5][0-9]))?", text)
     if found is None:

@@ -25,7 +25,9 @@ SECOND = 1_000_000
 _DAY_S = 86_400
 # Sampled every two days. The closest changes of any zone since 1900 lie almost seven days apart (598 zones, 2026f).
 _SAMPLE_S = 2 * _DAY_S
-_FIRST_YEAR, _LAST_YEAR = 2, 9997
+_YEARS = range(1799, 2402)
+WALLS_US = tuple(int(datetime(year, 1, 1, tzinfo=UTC).timestamp()) * SECOND for year in (1800, 2401))
+"""Wall-clock times, from and up to, that a zone can place; no zone has an offset before, and nobody knows one after."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +107,7 @@ def _around(seconds: NDArray[np.int64], name: str) -> Segments:
     days = np.unique(seconds // _DAY_S)
     near = np.unique(np.concatenate((days - 2, days + 2))).astype("datetime64[D]")
     years = np.unique(near.astype("datetime64[Y]").astype(np.int64) + 1970)
-    parts = [_year(name, int(year)) for year in years if _FIRST_YEAR <= year <= _LAST_YEAR] or [_year(name, 1970)]
+    parts = [_year(name, int(year)) for year in years if year in _YEARS] or [_year(name, 1970)]
     joined = np.array([row for part in parts for row in part], np.int64)
     return Segments(joined[:, 0], joined[:, 1], joined[:, 2])
 
