@@ -114,9 +114,9 @@ class _Run:
         places = {*record.occurrences}
         for place in record.occurrences:
             for known in self._store.find_entry(place.root, place.path):
-                if known.sha256 not in (None, record.sha256) and {*known.occurrences} <= places:
-                    if not known.rows_read or _device_and_start(known) & _device_and_start(record):
-                        yield known
+                other = known.sha256 not in (None, record.sha256) and {*known.occurrences} <= places
+                if other and (not known.rows_read or _device_and_start(known) & _device_and_start(record)):
+                    yield known
 
     def _done(self, status: str) -> None:
         self.new += 1

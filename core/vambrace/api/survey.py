@@ -11,7 +11,7 @@ from vambrace.dataset import Occurrence, Record, entry_key
 from vambrace.errors import SourceError, VambraceError
 from vambrace.pipeline import Plan
 from vambrace.plugin import Head
-from vambrace.recognise import recognise
+from vambrace.recognise import Verdict, recognise
 from vambrace.sources import Entry, Scanned, open_entry, scan
 
 Options = Mapping[str, Mapping[str, str]]
@@ -64,12 +64,13 @@ def survey(
 
 def planned(entry: Entry, scanned: Scanned, installed: registry.Registry, wishes: Wishes) -> Plan:
     """Return how a source will be read: by which importer, or why by none."""
-    name, error, notes = None, None, ()
+    verdict: Verdict | None = None
+    error: SourceError | None = None
     try:
         verdict = recognise(Head(entry.name, scanned.head, scanned.content_size), installed.importers.values())
-        name, notes = verdict.importer.name, verdict.notes
     except SourceError as refusal:
         error = refusal
+    name = verdict.importer.name if verdict else None
     return Plan(
         opener=partial(open_entry, entry),
         sha256=scanned.sha256,
@@ -79,7 +80,8 @@ def planned(entry: Entry, scanned: Scanned, installed: registry.Registry, wishes
         occurrences=(Occurrence(entry.root, entry.path),),
         importer=name,
         error=error,
-        notes=notes,
+        claim=verdict.claim.name.lower() if verdict else "",
+        notes=verdict.notes if verdict else (),
         options=wishes.options.get(name, {}) if name else {},
         zone=wishes.zone,
         salvage=wishes.salvage,
@@ -93,7 +95,7 @@ def _joined(known: Plan, twin: Plan) -> Plan:
 
 
 def record_of(entry: Entry, error: SourceError | None = None) -> Record:
-    """Return the record of an entry whose content is not read: an archive, a link, what cannot be read or should not."""
+    """Return the record of an entry that is not read: an archive, a link, what cannot be read or should not be."""
     status = {"ignored": "ignored", "archive": "converted"}.get(entry.kind, "rejected")
     code, reason = entry.code or None, entry.reason or None
     if error is not None:

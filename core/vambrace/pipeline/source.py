@@ -40,8 +40,8 @@ class Plan:
     """What a worker needs to convert one source; plain values that travel between processes.
 
     `size` counts the bytes of the source as exported, `content_size` those that the importer reads (of a `.gz`, what
-    is packed in it). `importer` names the importer that won, or `error` says why none did; `notes` say what was odd
-    about the question.
+    is packed in it). `importer` names the importer that won and `claim` how strongly, or `error` says why none did;
+    `notes` say what was odd about the question.
     """
 
     opener: Opener
@@ -52,6 +52,7 @@ class Plan:
     occurrences: tuple[Occurrence, ...]
     importer: str | None
     error: SourceError | None = None
+    claim: str = ""
     notes: tuple[str, ...] = ()
     options: Mapping[str, str] = field(default_factory=dict)
     zone: str | None = None

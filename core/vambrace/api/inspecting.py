@@ -1,0 +1,92 @@
+"""Reads sources as a conversion would, and says what it found instead of writing a dataset."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from vambrace import clock, registry
+from vambrace.api.survey import Options, Wishes, planned, record_of
+from vambrace.dataset import Record, ShardWriter
+from vambrace.errors import SourceError
+from vambrace.output.summary import Inspection, iso_utc
+from vambrace.pipeline import convert_source
+from vambrace.sources import Entry, close_spools, scan, walk
+
+
+def inspect(
+    sources: Sequence[Path | str],
+    *,
+    zone: str | None = None,
+    options: Options | None = None,
+    salvage: bool = False,
+) -> list[Inspection]:
+    """Return what each source holds, how it would be read, and why; one for every file and member of an archive.
+
+    Raise VambraceError for a missing SOURCE, or an unknown option or zone.
+    """
+    installed = registry.load()
+    wishes = Wishes(zone, options or {}, salvage)
+    wishes.check(installed)
+    if zone is not None:
+        clock.check_zone(zone)
+    try:
+        with tempfile.TemporaryDirectory(prefix="vambrace-") as folder:
+            entries = walk([os.fspath(each) for each in sources])
+            return [_one(entry, installed, wishes, Path(folder)) for entry in entries]
+    finally:
+        close_spools()
+
+
+def _one(entry: Entry, installed: registry.Registry, wishes: Wishes, folder: Path) -> Inspection:
+    if entry.kind != "content":
+        return _said(entry, record_of(entry))
+    try:
+        plan = planned(entry, scan(entry), installed, wishes)
+    except SourceError as error:
+        return _said(entry, record_of(entry, error))
+    with ShardWriter(folder) as writer:
+        result = convert_source(plan, installed, writer)
+        # What the writer finished would wait for a commit; here nobody commits.
+        writer.discard()
+    return _said(entry, result.record, plan.claim, plan.notes)
+
+
+def _said(entry: Entry, record: Record, claim: str = "", notes: tuple[str, ...] = ()) -> Inspection:
+    return Inspection(
+        path=entry.path,
+        root=entry.root,
+        status=record.status,
+        reason=record.reason,
+        bytes=record.bytes,
+        sha256=record.sha256,
+        importer=record.importer,
+        importer_version=record.importer_version,
+        claim=claim or None,
+        notes=notes,
+        rows_read=record.rows_read,
+        rows_kept=record.rows_kept,
+        rows_set_aside=record.rows_set_aside,
+        rows_absent=record.rows_absent,
+        recordings=_plain(record.recordings),
+        channels=_plain(record.channels),
+        events=_plain(record.events),
+        findings=_plain(record.findings),
+    )
+
+
+def _plain(rows: Iterable[Any]) -> tuple[Mapping[str, Any], ...]:
+    """Return rows as plain values, with times as exports write them and under the tables' names."""
+    names = {"start_us": "start_time", "end_us": "end_time", "first_us": "first_time", "last_us": "last_time"}
+    names["time_us"] = "time"
+    return tuple(
+        {
+            names.get(key, key): iso_utc(value) if key in names and value is not None else value
+            for key, value in asdict(row).items()
+        }
+        for row in rows
+    )

@@ -1,0 +1,1 @@
+"""Hands tables on: filters, views, exports, the reading face, and the summary of a run."""
