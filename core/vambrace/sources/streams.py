@@ -6,7 +6,7 @@ import io
 import os
 import stat
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 from vambrace.errors import DamagedFile, Refused, SourceError
 
@@ -46,6 +46,7 @@ def open_descriptor(path: str, where: str = "") -> int:
     return descriptor
 
 
+_Read = TypeVar("_Read", bytes, int)
 Stamp: TypeAlias = tuple[int, int]
 """A file's size and its time of modification in ns."""
 
@@ -79,24 +80,27 @@ class PlainFile(io.FileIO):
             os.close(descriptor)
             raise
 
-    def readinto(self, buffer: WriteableBuffer, /) -> int | None:
+    def readinto(self, buffer: WriteableBuffer, /) -> int:
         """Read into the buffer."""
-        try:
-            count = super().readinto(buffer)
-        except OSError as error:
-            raise unreadable(error, self._where) from error
-        if not count:
-            hold_to_stamp(self.fileno(), self._stamp, self._where)
-        return count
+        return self._read(lambda: super(PlainFile, self).readinto(buffer) or 0)
+
+    def read(self, size: int | None = -1, /) -> bytes:
+        """Read some bytes, or what is left."""
+        return self._read(lambda: super(PlainFile, self).read(-1 if size is None else size) or b"")
 
     def readall(self) -> bytes:
         """Read what is left."""
+        return self._read(super().readall, at_end=True)
+
+    def _read(self, read: Callable[[], _Read], at_end: bool = False) -> _Read:
+        """Read in one of the three ways; at the file's end hold it to its stamp."""
         try:
-            data = super().readall()
+            found = read()
         except OSError as error:
             raise unreadable(error, self._where) from error
-        hold_to_stamp(self.fileno(), self._stamp, self._where)
-        return data
+        if at_end or not found:
+            hold_to_stamp(self.fileno(), self._stamp, self._where)
+        return found
 
 
 class Forward(io.RawIOBase):
