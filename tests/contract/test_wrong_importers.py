@@ -95,6 +95,11 @@ def falling() -> Iterator[Any]:
     yield batch([62], record=[6])
 
 
+def plain_lists() -> Iterator[Any]:
+    times = Times([1_700_000_000, 1_700_000_001, 1_700_000_002], unit="s", basis="utc")
+    yield SourceBatch(np.array([1, 2, 3]), times, (Column("heart_rate", [60, None, 62.5], "bpm"),))
+
+
 def broken_off() -> Iterator[Any]:
     yield batch([60, 61])
     raise DamagedFile("it breaks off", where="byte 7", todo="Export it again")
@@ -145,6 +150,12 @@ def test_a_wrong_importer_gives_a_reason_and_no_row(name: str, tmp_path: Path) -
     assert record.rows_read == 0
     assert record.shard is None
     assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
+
+
+def test_plain_lists_of_numbers_are_as_good_as_columns(tmp_path: Path) -> None:
+    record = run(tmp_path, plain_lists)
+    assert (record.status, record.rows_kept, record.rows_absent) == ("converted", 2, 1)
+    assert record.recordings[0].start_us == 1_700_000_000_000_000
 
 
 def test_the_zoo_differs_from_a_right_importer(tmp_path: Path) -> None:

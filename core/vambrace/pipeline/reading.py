@@ -217,7 +217,12 @@ class _Pass:
         for column in batch.columns:
             how = harmonise.conversion_of(column)
             self.reading.convert(batch.recording, how.sentence)
-            columns.append(harmonise.candidates(column, how))
+            try:
+                columns.append(harmonise.candidates(column, how))
+            except (TypeError, ValueError, OverflowError) as error:
+                raise self._fault(
+                    f"the values of {column.signal} are no column of numbers or texts: {error}"
+                ) from error
         for each, fault in zip(columns, screen.faults(columns, span.fault), strict=True):
             self._column(batch, span, each, fault)
 
