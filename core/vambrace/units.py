@@ -18,13 +18,17 @@ from numpy.typing import NDArray
 from vambrace.errors import Refused
 from vambrace.schema import SIGNALS, Signal
 
+_MICRO = 1_000_000
+_EXACT_BELOW = 2.0**53
+
 
 @dataclass(frozen=True, slots=True)
 class Conversion:
     """How values in a source's unit become canonical: (value × `times` + `plus`) / `over`.
 
     `sentence` is empty where nothing changes. `power_of_ten` is p where the whole change is a factor of exactly
-    10**p, else None: then a decimal text can be shifted instead of calculated with.
+    10**p, else None: then a decimal text can be shifted instead of calculated with. `times` and `plus` are whole
+    numbers, and so is `over` but for angles.
     """
 
     unit_in_source: str
@@ -35,15 +39,22 @@ class Conversion:
     over: float = 1
 
     def apply(self, values: NDArray[Any]) -> NDArray[np.float64]:
-        """Return the values in the canonical unit; whole numbers up to 2**53 stay exact where the result is one."""
+        """Return the values in the canonical unit; whole numbers up to 2**53 stay exact where the result is one.
+
+        A decimal of up to six digits after the point gives the double nearest to what it means: 310.15 K is 37 °C.
+        """
         numbers = values.astype(np.float64)
-        if self.times != 1:
-            numbers *= self.times
-        if self.plus:
-            numbers += self.plus
-        if self.over != 1:
-            numbers /= self.over
-        return numbers
+        if (self.times, self.plus, self.over) == (1, 0, 1):
+            return numbers
+        with np.errstate(over="ignore", invalid="ignore"):
+            plain = (numbers * self.times + self.plus) / self.over
+            if not isinstance(self.over, int):
+                return plain
+            whole = np.rint(numbers * _MICRO)
+            above = whole * self.times + self.plus * _MICRO
+            exact = (whole / _MICRO == numbers) & (np.abs(above) < _EXACT_BELOW) & (np.abs(whole) < _EXACT_BELOW)
+        # Whole numbers above and below the line: the division rounds once, and nothing before it does.
+        return np.where(exact, above / (self.over * _MICRO), plain)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +67,8 @@ class _Step:
     over: float = 1
 
 
-# Integers above and below the line, so that multiplying a short decimal gives the nearest double to a whole number
-# and the one rounding of the division is the only one that matters. Definitions: the international foot, mile and
-# nautical mile, the thermochemical calorie (4.184 J), which is also the UCUM `cal`.
+# Definitions: the international foot, mile and nautical mile; the thermochemical calorie (4.184 J), which UCUM means
+# by `cal` as well; the semicircle of the public FIT profile.
 _STEPS: Mapping[tuple[str, str], _Step] = MappingProxyType(
     {
         ("Hz", "/min"): _Step("× 60", 60),
