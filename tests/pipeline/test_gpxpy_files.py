@@ -18,7 +18,7 @@ from vambrace.plugin import Claim, Head
 from vambrace_plugins.importers.gpx import GpxImporter
 from xml_reading import Read, read
 
-# The files without a single point that was measured, found by hand; so a reading of nothing cannot pass for an equal one.
+# The files without a single measured point, found by hand: a reading of nothing cannot pass for an equal one.
 EMPTY = frozenset(
     {
         "custom_schema_locations",

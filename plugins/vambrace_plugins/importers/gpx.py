@@ -185,7 +185,7 @@ class _Document:
         text = (element.text or "").strip()
         if path == "gpx/trk/type":
             self.track.type = text.lower()
-        tally = self.track.not_carried if path.startswith("gpx/trk") else self.of_source
+        tally = self.track.not_carried if f"{path}/".startswith("gpx/trk/") else self.of_source
         name = path.removeprefix("gpx/")
         count_all(tally, [(name, text), *attributes(element, name)])
         if path == "gpx/trk":
@@ -274,14 +274,16 @@ class _Document:
 
 def _note_namespaces(source: Source, stream: XmlStream) -> None:
     """Say where elements were read by their local name although their namespace is not the expected one."""
+    said: set[str] = set()
     for tag, name in stream.tags.items():
         namespace = tag[1:].rpartition("}")[0] if tag.startswith("{") else ""
+        where = f"in the namespace {namespace[:200]!r}" if namespace else "in no namespace"
         if name == "gpx" and not namespace.endswith(_GPX_NAMESPACES):
-            expected = "the elements are in no namespace" if not namespace else f"the namespace is {namespace[:200]!r}"
-            source.note("namespace", f"{expected}, not GPX 1.1 or 1.0: read by their local names", "note")
-        elif (name == _EXTENSION or name.lower() in _IN_EXTENSIONS) and not namespace.endswith(_EXTENSION_NAMESPACES):
-            where = f"in the namespace {namespace[:200]!r}" if namespace else "in no namespace"
-            severity = "warning" if name == _EXTENSION else "note"
+            source.note("namespace", f"<gpx> is {where}, not in that of GPX 1.1 or 1.0: read by local names", "note")
+        elif name == _EXTENSION and not namespace.endswith(_EXTENSION_NAMESPACES):
+            said.add(namespace)
+            source.note("namespace", f"<{name}> is {where}, not in its own: read by local names", "warning")
+        elif name.lower() in _IN_EXTENSIONS and not namespace.endswith(_EXTENSION_NAMESPACES) and namespace not in said:
             source.note(
-                "namespace", f"<{name}> is {where}, not in that of {_EXTENSION}: read by its local name", severity
+                "namespace", f"<{name}> is {where}, not in that of {_EXTENSION}: read by its local name", "note"
             )

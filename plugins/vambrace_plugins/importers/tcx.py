@@ -27,8 +27,8 @@ _DIRECT = {
 }
 _IN_EXTENSIONS = {"Speed": ("speed", "m/s"), "Watts": ("power", "W")}
 _STRIDES = "{strides}/min"
-_LAP_TOTALS = "step_count, energy_expended: totals of laps, each at the time of the lap's last track point"
-_LAP_ALONE = "step_count, energy_expended: totals of a lap without track points, TotalTimeSeconds after its StartTime"
+_LAP_TOTALS = "totals of laps: each stands at the time of the lap's last track point"
+_LAP_ALONE = "totals of a lap without track points: they stand TotalTimeSeconds after its StartTime"
 _CALORIES = "energy_expended: Calories taken as kilocalories (common practice, no source)"
 _RUNNING = "cadence: Cadence of a running activity taken as strides of one foot (common practice, no source)"
 _RUN_CADENCE = "cadence: RunCadence taken as strides of one foot (common practice, no source)"
@@ -129,9 +129,11 @@ class _Activities:
             name = path.removeprefix(_ROOT).removeprefix("/")
             count_all(self.of_source, [(name, text), *attributes(element, name)] if name else [])
         elif path == activity.path:
-            count_all(activity.not_carried, attributes(element, "Activity"))
+            count_all(activity.not_carried, [("Activity", text), *attributes(element, "Activity")])
             yield from self._end_activity(complete=True)
         elif path == f"{activity.path}/Lap":
+            others = (pair for pair in attributes(element, "Lap") if pair[0] != "Lap@StartTime")
+            count_all(activity.not_carried, [("Lap", text), *others])
             yield from activity.end_lap()
         else:
             activity.take(path.removeprefix(f"{activity.path}/"), text, element)
@@ -215,25 +217,41 @@ class _Activity:
         """Take a track point's values; it waits until it is known whether it is the lap's last."""
         time: str | None = None
         flag: str | None = None
-        sensor = ""
+        sensors = [""]
         found: Found = {}
         for path, text in leaves:
             if path == "Time" and time is None:
                 time = text
             elif path == "SensorState" and flag is None:
-                flag = None if text is None else f"sensor_state={text[:40]}"
-            elif path.endswith("/TPX@CadenceSensor"):
-                sensor = text or ""
+                flag = text
+            elif path.endswith("/TPX@CadenceSensor") and text is not None:
+                sensors.append(text)
             else:
-                known = self._field(path, sensor)
+                known = self._field(path, sensors[-1])
                 over = path if known is None else prefer(found, known, text)
                 if over is not None and text is not None:
                     count(self.not_carried, joined("Trackpoint", over))
         yield from self._hand_over()
         yield from self._begin_lap()
         yield from self._border(time)
-        self.waiting = _Point(self.source.next_record(), time, found, flag)
+        self.waiting = _Point(self.source.next_record(), time, found, self._flag(flag, found))
+        self._count_sensors(sensors, found)
         self.last_time = time
+
+    def _flag(self, state: str | None, found: Found) -> str | None:
+        """Return the sensor's state as a flag, where the point has a value of a sensor to bear it."""
+        if state is None or any(known.flagged and text is not None for known, text in found.values()):
+            return None if state is None else f"sensor_state={state[:40]}"
+        count(self.not_carried, "Trackpoint/SensorState")
+        return None
+
+    def _count_sensors(self, sensors: list[str], found: Found) -> None:
+        """Count the sensors that are named without giving a cadence."""
+        known, text = found.get("cadence", (None, None))
+        idle = sensors[1:]
+        if known is not None and text is not None and known.sensor:
+            idle.remove(known.sensor)
+        count_all(self.not_carried, (("Trackpoint/Extensions/TPX@CadenceSensor", sensor) for sensor in idle))
 
     def _field(self, path: str, sensor: str) -> Field | None:
         """Return how a part of a track point is handed over, or None where no signal fits."""
@@ -320,6 +338,8 @@ class _Activity:
         if before is not None:
             yield before
         seconds = _seconds(lap.seconds)
+        if seconds is None:
+            count_all(self.not_carried, [("Lap/TotalTimeSeconds", lap.seconds)])
         start = None if seconds is None else lap.start
         record = np.array([self.source.next_record()], np.int64)
         yield SourceBatch(record, Times([start]), totals, recording.recording, interval_s=seconds, stamp="start")
@@ -335,9 +355,10 @@ class _Activity:
 
     def about(self, complete: bool) -> Recording | None:
         """Return what the activity says of its device, or None where it has no rows."""
-        if self.columns is None:
-            return None
         said = self.creator
+        if self.columns is None:
+            count_all(self.not_carried, ((f"Creator/{name}", text) for name, text in said.items()))
+            return None
         product = said.pop("Name", "") or said.pop("ProductID", "")
         serial = "" if said.get("UnitId") == "0" else said.pop("UnitId", "")
         firmware = ".".join(said.pop(part) for part in _VERSION if said.get(part))

@@ -183,6 +183,7 @@ class XmlStream:
         Texts are without white space around them; an empty element gives None.
         """
         found = attributes(row, "")
+        _stray(row.text, "", found)
         self._leaves(row, "", found, 0)
         return found
 
@@ -206,6 +207,8 @@ class XmlStream:
                 self._leaves(child, path + "/", found, depth + 1)
             else:
                 found.append((path, text))
+            if child.tail is not None:
+                _stray(child.tail, prefix, found)
 
     def _raise(self, error: Exception) -> NoReturn:
         if not isinstance(error, etree.XMLSyntaxError):
@@ -220,6 +223,14 @@ class XmlStream:
 
 _AGAIN = "Export it again"
 _OF_SCHEMA = "{http://www.w3.org/2001/XMLSchema-instance}"
+
+
+def _stray(text: str | None, prefix: str, found: Leaves) -> None:
+    """Note text that stands where only elements should."""
+    text = (text or "").strip()
+    check_size(text, 0)
+    if text:
+        found.append((f"{prefix}text()", text))
 
 
 def joined(name: str, part: str) -> str:
