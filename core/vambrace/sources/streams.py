@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import stat
@@ -121,11 +122,11 @@ class Forward(io.RawIOBase):
         return self.position
 
     def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
-        """Move to a position; one before the first byte is a ValueError."""
+        """Move to a position; one before the first byte is an OSError as with files (zipfile counts on it)."""
         start = {os.SEEK_SET: 0, os.SEEK_CUR: self.position}.get(whence)
         target = (self.length() if start is None else start) + offset
         if target < 0:
-            raise ValueError(f"negative position {target}")
+            raise OSError(errno.EINVAL, f"negative position {target}")
         self.move(target)
         return self.position
 
