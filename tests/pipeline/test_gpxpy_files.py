@@ -12,6 +12,7 @@ from typing import Any
 
 import gpxpy
 import pytest
+from lxml import etree
 
 import gpxpy_files
 from vambrace.plugin import Claim, Head
@@ -42,8 +43,15 @@ def documents() -> dict[str, bytes]:
     return found
 
 
+@pytest.fixture(params=range(gpxpy_files.COUNT))
+def name(request: pytest.FixtureRequest, documents: dict[str, bytes]) -> str:
+    """Return one file's name after the other, by position."""
+    return sorted(documents)[request.param]
+
+
 def test_the_thirty_files_are_there(documents: dict[str, bytes]) -> None:
-    assert sorted(documents) == sorted(gpxpy_files.NAMES)
+    assert len(documents) == gpxpy_files.COUNT
+    assert set(documents) >= EMPTY
 
 
 def theirs(document: bytes) -> list[tuple[int, Any]]:
@@ -78,7 +86,6 @@ def instant(text: str | None) -> datetime | None:
     return None if text is None else datetime.fromisoformat(text)
 
 
-@pytest.mark.parametrize("name", gpxpy_files.NAMES)
 def test_every_track_point_equals_gpxpy(documents: dict[str, bytes], name: str) -> None:
     document = documents[name]
     ours = read(GpxImporter(), document)
@@ -108,13 +115,11 @@ def check_rest(ours: Read, points: list[tuple[int, Any]]) -> None:
         assert (signal in ours.columns) is there, signal
 
 
-@pytest.mark.parametrize("name", gpxpy_files.NAMES)
 def test_each_is_claimed_by_its_content(documents: dict[str, bytes], name: str) -> None:
     data = documents[name]
     assert GpxImporter().recognise(Head("walk.bin", data[:4096], len(data))) is Claim.SIGNATURE
 
 
-@pytest.mark.parametrize("name", gpxpy_files.NAMES)
 def test_pauses_stand_between_segments(documents: dict[str, bytes], name: str) -> None:
     expected = 0
     for track in gpxpy.parse(io.BytesIO(documents[name])).tracks:
@@ -124,8 +129,17 @@ def test_pauses_stand_between_segments(documents: dict[str, bytes], name: str) -
     assert [kind for _, kind, _, _ in events] == ["pause", "resume"] * expected
 
 
-@pytest.mark.parametrize("name", gpxpy_files.NAMES)
 def test_small_pieces_give_the_same(documents: dict[str, bytes], name: str, monkeypatch: pytest.MonkeyPatch) -> None:
     whole = read(GpxImporter(), documents[name]).comparable
     monkeypatch.setattr("vambrace_plugins.importers.pointcolumns.BATCH_ROWS", 7)
     assert read(GpxImporter(), documents[name], piece=4099).comparable == whole
+
+
+def test_every_text_is_handed_over_or_counted(documents: dict[str, bytes], name: str) -> None:
+    """Hold the count of what was handed over against that of all texts and attributes below the root, by lxml."""
+    found = read(GpxImporter(), documents[name])
+    document = etree.fromstring(documents[name], etree.XMLParser(remove_comments=True))
+    there = sum(1 for text in document.xpath("//text()") if text.strip()) + len(document.xpath("/*/*//@*"))
+    handed = sum(value is not None for _, _, values in found.rows.values() for value in values.values())
+    handed += sum(time is not None for time in found.times)
+    assert handed + sum(sum(about.not_carried.values()) for about in found.about.values()) == there

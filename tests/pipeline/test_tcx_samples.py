@@ -19,8 +19,6 @@ from xml_reading import read
 
 SAMPLES = os.environ.get("VAMBRACE_SAMPLES")
 NAMES = ("heart-rate-three-laps", "no-heart-rate", "offset-times")
-SCHEMA = "http://www.garmin.com/xmlschemas"
-NAMESPACES = {"t": f"{SCHEMA}/TrainingCenterDatabase/v2", "x": f"{SCHEMA}/ActivityExtension/v2"}
 OF_POINTS = {
     "latitude": "t:Position/t:LatitudeDegrees",
     "longitude": "t:Position/t:LongitudeDegrees",
@@ -38,15 +36,23 @@ def document(name: str) -> bytes:
     return (Path(SAMPLES or "") / "tcx" / f"{name}.tcx").read_bytes()
 
 
+def namespaces(element: Any) -> dict[str, str]:
+    """Return the schema's two namespaces, from the root's own: both stand under one address."""
+    own = etree.QName(element.getroottree().getroot()).namespace or ""
+    schema, slash, rest = own.partition("/TrainingCenterDatabase/")
+    assert (slash, rest) == ("/TrainingCenterDatabase/", "v2")
+    return {"t": own, "x": f"{schema}/ActivityExtension/v2"}
+
+
 def texts(element: Any, path: str) -> str | None:
-    found = element.xpath(f"{path}/text()", namespaces=NAMESPACES)
+    found = element.xpath(f"{path}/text()", namespaces=namespaces(element))
     assert len(found) <= 1
     return found[0].strip() if found else None
 
 
 def elements(name: str, path: str) -> list[Any]:
     root = etree.fromstring(document(name))
-    return list(root.xpath(path, namespaces=NAMESPACES))
+    return list(root.xpath(path, namespaces=namespaces(root)))
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -77,7 +83,7 @@ def test_what_laps_count_stands_at_their_last_track_point(name: str) -> None:
     ours = read(TcxImporter(), document(name))
     record = 0
     for lap in elements(name, "//t:Lap"):
-        record += int(lap.xpath("count(.//t:Trackpoint)", namespaces=NAMESPACES))
+        record += int(lap.xpath("count(.//t:Trackpoint)", namespaces=namespaces(lap)))
         for signal, path in OF_LAPS.items():
             assert ours.rows[record][2].get(signal) == texts(lap, path)
     for signal, path in OF_LAPS.items():
@@ -115,7 +121,7 @@ def test_what_the_file_says_of_its_device(name: str) -> None:
     assert about.product == texts(creator, "t:Name")
     serial = texts(creator, "t:UnitId")
     assert about.serial == (None if serial == "0" else serial)
-    assert about.firmware == ".".join(creator.xpath("t:Version/*/text()", namespaces=NAMESPACES))
+    assert about.firmware == ".".join(creator.xpath("t:Version/*/text()", namespaces=namespaces(creator)))
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -11,7 +11,7 @@ from vambrace_plugins.importers.tcx import TcxImporter
 from xml_reading import Read, read
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures" / "tcx"
-SCHEMA = "http://www.garmin.com/xmlschemas"
+SCHEMA = "http://example.org/xmlschemas"
 HEAD = f'<TrainingCenterDatabase xmlns="{SCHEMA}/TrainingCenterDatabase/v2">'
 TAIL = "</TrainingCenterDatabase>"
 
