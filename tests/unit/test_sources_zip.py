@@ -266,11 +266,14 @@ def test_a_small_table_of_equal_rows_is_no_bomb(tmp_path: Path) -> None:
 def test_archives_inside_share_the_outer_ones_budget(tmp_path: Path) -> None:
     inner = zip_bytes({"x": b"0" * 1_900})
     outer = zip_bytes({f"{k}.zip": inner for k in range(9)}, zipfile.ZIP_STORED)
-    found = entries(written(tmp_path, outer), limits=SMALL)
+    found = entries(written(tmp_path, outer), limits=Limits(total=10_000, ratio=20, floor=2_000))
     read = [path for path, entry in found.items() if entry.kind == "content"]
     spent = len(inner) * 9 + 1_900 * len(read)
-    assert spent <= 20 * len(outer) < spent + 1_900 or len(found) >= 10
-    assert sum(entry.kind == "problem" for entry in found.values()) > 0
+    assert spent <= 10_000 < spent + 1_900
+    assert len(found) == 1 + 9 + 9
+    refused = [entry for path, entry in found.items() if path.endswith("!x") and path not in read]
+    assert all("10,000 are allowed" in entry.reason for entry in refused)
+    assert len(refused) + len(read) == 9
 
 
 def test_a_member_count_that_lies_is_found_in_the_directory(tmp_path: Path) -> None:
