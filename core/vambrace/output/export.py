@@ -1,0 +1,65 @@
+"""Writes a table to one file, in the format that its suffix names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pyarrow as pa
+
+from vambrace import registry
+from vambrace.dataset import Store
+from vambrace.dataset.files import RealFiles, placing
+from vambrace.errors import VambraceError
+from vambrace.output.filters import Filters
+from vambrace.output.views import view
+from vambrace.plugin import Writer
+
+
+def export(
+    store: Store,
+    to: Path | str,
+    *,
+    table: str = "samples",
+    wide: bool = False,
+    filters: Filters | None = None,
+) -> int:
+    """Write a table and return its number of rows; a file that stands at `to` is replaced when all is written.
+
+    Raise VambraceError for an unknown table, suffix or filter, or where the file cannot be written.
+    """
+    target = Path(to)
+    writer = _writer_for(target)
+    if store.folder.resolve() in target.resolve().parents:
+        raise VambraceError("the target lies inside the dataset", where=str(target), todo="Write it somewhere else")
+    if not target.parent.is_dir():
+        raise VambraceError("the folder does not exist", where=str(target.parent), todo="Create it first")
+    shown = view(store, table, filters, wide=wide)
+    counted = _Counted(shown.batches)
+    try:
+        with placing(RealFiles(), target) as stream:
+            writer.write(stream, shown.schema, counted)
+    except OSError as error:
+        raise VambraceError(f"writing failed: {error.strerror or error}", where=str(target)) from error
+    return counted.rows
+
+
+def _writer_for(target: Path) -> Writer:
+    writers = registry.load().writers.values()
+    suffixes = {suffix: writer for writer in writers for suffix in writer.suffixes}
+    if target.suffix.lower() not in suffixes:
+        what = f"no writer is installed for {target.suffix!r}" if target.suffix else "the name has no suffix"
+        raise VambraceError(what, where=str(target), todo=f"Use one of {', '.join(sorted(suffixes))}")
+    return suffixes[target.suffix.lower()]
+
+
+class _Counted:
+    """Counts the rows that pass."""
+
+    def __init__(self, batches: Iterator[pa.RecordBatch]) -> None:
+        self._batches, self.rows = batches, 0
+
+    def __iter__(self) -> Iterator[pa.RecordBatch]:
+        for batch in self._batches:
+            self.rows += len(batch)
+            yield batch
