@@ -1,0 +1,74 @@
+"""The program: its commands, and what becomes of an error."""
+
+from __future__ import annotations
+
+import os
+import sys
+from importlib.metadata import version
+
+import click
+
+from vambrace.cli import converting, demo, exporting, inspecting, installed
+from vambrace.cli.texts import safe
+from vambrace.errors import VambraceError
+
+_CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
+
+
+@click.group(context_settings=_CONTEXT)
+@click.version_option(version("vambrace"), message="%(prog)s %(version)s")
+@click.option("--debug", is_flag=True, expose_value=False, help="Show the traceback of an error; fits any command.")
+def app() -> None:
+    """Read mixed exports of wearable devices into one tidy, validated, traceable dataset.
+
+    FIT, GPX, TCX and CSV files, in folders and archives, become canonical signals in canonical units and UTC. Every
+    file ends in the ledger with a status and a reason; every value is kept, set aside with a reason, or counted as
+    absent; every conversion is recorded.
+
+    \b
+    Begin with the demo:     vambrace demo
+    Then with your files:    vambrace convert FOLDER --to DATASET
+    Look at one file:        vambrace inspect FILE
+
+    Vambrace is no medical device and diagnoses nobody.
+    """
+
+
+for _command in (converting.convert, inspecting.inspect, exporting.export, installed.plugins, demo.demo):
+    app.add_command(_command)
+
+
+def main() -> None:
+    """Run the program and end the process with its status."""
+    arguments = [each for each in sys.argv[1:] if each != "--debug"]
+    sys.exit(run(arguments, debug=len(arguments) < len(sys.argv) - 1))
+
+
+def run(arguments: list[str], *, debug: bool = False) -> int:
+    """Run a command and return its status: 0 done, 1 a source was rejected, 2 it could not run."""
+    try:
+        status = app.main(arguments, prog_name="vambrace", standalone_mode=False)
+        sys.stdout.flush()
+        return status if isinstance(status, int) else 0
+    except click.ClickException as error:
+        error.show()
+        return 2
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("\nStopped. What was committed before stands; run the command again to go on.", err=True)
+        return 130
+    except BrokenPipeError:
+        # The reader of our output has seen enough; the interpreter must not complain when it flushes at its end.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except VambraceError as error:
+        if debug:
+            raise
+        click.echo(f"vambrace: {safe(str(error))}", err=True)
+        return 2
+    except Exception as error:
+        if debug:
+            raise
+        what = safe(f"{type(error).__name__}: {error}")
+        todo = "Run it again with --debug and report what it shows."
+        click.echo(f"vambrace: it failed for a reason of its own ({what}). {todo}", err=True)
+        return 2

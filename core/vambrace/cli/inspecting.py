@@ -1,0 +1,36 @@
+"""The command `inspect`."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+from vambrace.cli.options import as_json, how_to_read, parsed
+
+
+@click.command()
+@click.argument("files", nargs=-1, required=True, metavar="FILE...")
+@how_to_read
+@click.option("--all", "everything", is_flag=True, help="Show every field that is not carried, and every note.")
+@as_json
+def inspect(
+    files: tuple[str, ...], zone: str | None, options: tuple[str, ...], everything: bool, as_json: bool
+) -> None:
+    """Show what a file holds, how it would be read, and why; nothing is written.
+
+    Each signal is shown with the field and unit that it has in the file, what was converted, what is set aside, and
+    which fields no signal fits (not carried).
+
+    \b
+    vambrace inspect ring.csv
+    vambrace inspect ring.csv --zone Atlantic/Azores --option csv.steps=total
+    """
+    from vambrace.api import inspect as run
+    from vambrace.cli.inspection import inspection_text
+
+    found = run(files, zone=zone, options=parsed(options))
+    if as_json:
+        click.echo(json.dumps([each.to_dict() for each in found], ensure_ascii=False, indent=1))
+        return
+    click.echo("\n\n".join(inspection_text(each, everything=everything) for each in found))

@@ -1,0 +1,126 @@
+"""One source as `inspect` shows it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from vambrace.cli.texts import columned, counted, listed, safe, width, wrapped
+from vambrace.output.summary import Inspection
+
+_FEW = 8
+
+
+def inspection_text(found: Inspection, *, everything: bool = False, columns: int | None = None) -> str:
+    """Return what a source holds as lines that fit the width."""
+    columns = columns or width()
+    place = found.root if found.root.rpartition("/")[2] == found.path else f"{found.root}/{found.path}"
+    lines = [safe(place), *_how(found, columns)]
+    for recording in found.recordings:
+        name = recording["recording"]
+        own = [row for row in found.channels if row["recording"] == name]
+        events = [row for row in found.events if row["recording"] == name]
+        lines += ["", *_recording(recording, columns), *_channels(own)]
+        lines += _not_carried(own, columns, everything)
+        lines += _conversions(recording["conversions"], columns)
+        lines += _events(events, columns)
+    return "\n".join([*lines, *_findings(found, columns, everything)])
+
+
+def _how(found: Inspection, columns: int) -> list[str]:
+    size = "" if found.bytes is None else counted(found.bytes, "byte")
+    lines = listed("status", [found.status, size], columns)
+    if found.reason:
+        lines += wrapped(found.reason, columns, " " * 11, "reason     ")
+    if found.importer:
+        lines += listed(
+            "read by", [f"importer {found.importer} {found.importer_version}, claimed by {found.claim}"], columns
+        )
+    for note in found.notes:
+        lines += wrapped(note, columns, " " * 11, "note       ")
+    if found.rows_read or found.rows_absent:
+        said = [
+            f"{found.rows_read:,} read",
+            f"{found.rows_kept:,} kept",
+            f"{found.rows_set_aside:,} set aside",
+            f"{found.rows_absent:,} absent",
+        ]
+        lines += listed("values", said, columns)
+    return lines
+
+
+def _recording(row: Mapping[str, Any], columns: int) -> list[str]:
+    device = [f"{key} {row[key]}" for key in ("manufacturer", "product", "serial", "firmware") if row[key]]
+    lines = listed(f"recording {row['recording'].rpartition('.')[2]}", [row["recording"], *device], columns, 13)
+    if row["start_time"]:
+        lines += listed("  from, to", [_short(row["start_time"]), _short(row["end_time"]), "(UTC)"], columns, 13)
+    if row["zone"]:
+        lines += listed("  zone", [f"{row['zone']}, known by: {row['zone_known_by']}"], columns, 13)
+    if row["complete"] is False:
+        lines += listed("  complete", ["no, it breaks off"], columns, 13)
+    return lines
+
+
+def _short(time: str) -> str:
+    whole, _, fraction = time.rstrip("Z").partition(".")
+    return whole.replace("T", " ") + (f".{fraction.rstrip('0')}" if fraction.strip("0") else "")
+
+
+_HEADS = ("signal", "kept", "aside", "suspect", "absent", "field", "unit", "every")
+
+
+def _channels(rows: Sequence[Mapping[str, Any]]) -> list[str]:
+    cells = [
+        (
+            row["signal"],
+            f"{row['n']:,}",
+            f"{row['n_set_aside']:,}",
+            f"{row['n_suspect']:,}",
+            f"{row['n_absent']:,}",
+            row["field_in_source"] or "",
+            row["unit_in_source"] or "",
+            _interval(row["median_interval_s"]),
+        )
+        for row in sorted(rows, key=lambda row: row["signal"] or "")
+        if row["signal"]
+    ]
+    flush = (False, True, True, True, True, False, False, True)
+    return columned([_HEADS, *cells], flush, "  ") if cells else []
+
+
+def _interval(seconds: float | None) -> str:
+    return "" if seconds is None else f"{seconds:g} s"
+
+
+def _not_carried(rows: Sequence[Mapping[str, Any]], columns: int, everything: bool) -> list[str]:
+    fields = [(row["field_in_source"], row["n"]) for row in rows if not row["signal"]]
+    if not fields:
+        return []
+    fields.sort(key=lambda pair: (-pair[1], pair[0]))
+    shown = fields if everything else fields[:_FEW]
+    parts = [f"{name} ({n:,})" for name, n in shown]
+    if len(shown) < len(fields):
+        parts.append(f"and {len(fields) - len(shown)} more, see --all")
+    return listed("  not carried", parts, columns, 15)
+
+
+def _conversions(sentences: Sequence[str], columns: int) -> list[str]:
+    return [line for each in sentences for line in wrapped(each, columns, " " * 15, "  converted    ")]
+
+
+def _events(rows: Sequence[Mapping[str, Any]], columns: int) -> list[str]:
+    counts: dict[str, int] = {}
+    for row in rows:
+        counts[row["kind"]] = counts.get(row["kind"], 0) + 1
+    return listed("  events", [f"{kind} {n:,}" for kind, n in sorted(counts.items())], columns, 15) if counts else []
+
+
+def _findings(found: Inspection, columns: int, everything: bool) -> list[str]:
+    rows = list(found.findings) if everything else list(found.findings)[:_FEW]
+    lines = []
+    for row in rows:
+        often = f" ({row['count']:,} times)" if row["count"] > 1 else ""
+        lines += wrapped(f"{row['message']}{often}", columns, " " * 11, f"{row['severity']:<11}")
+    if len(rows) < len(found.findings):
+        lines.append(f"{' ' * 11}and {len(found.findings) - len(rows)} more, see --all")
+    return ["", *lines] if lines else []
