@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 
-@click.command()
+@click.command(short_help="Copy the invented demo study and convert it.")
 @click.argument("folder", required=False, default="vambrace-demo", type=click.Path(path_type=Path))
 def demo(folder: Path) -> None:
     """Copy the invented demo study into FOLDER (by default vambrace-demo) and convert it.

@@ -9,7 +9,7 @@ import click
 from vambrace.cli.texts import counted, safe
 
 
-@click.command()
+@click.command(short_help="Hand a table to any analysis tool.")
 @click.argument("dataset", type=click.Path(path_type=Path), metavar="DATASET")
 @click.option(
     "--to",

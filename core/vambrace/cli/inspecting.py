@@ -9,7 +9,7 @@ import click
 from vambrace.cli.options import as_json, how_to_read, parsed
 
 
-@click.command()
+@click.command(short_help="Show what a file holds, and how it would be read.")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @how_to_read
 @click.option("--all", "everything", is_flag=True, help="Show every field that is not carried, and every note.")

@@ -10,7 +10,7 @@ from vambrace.cli.options import as_json
 from vambrace.cli.texts import columned, width, wrapped
 
 
-@click.command()
+@click.command(short_help="List the importers and writers.")
 @as_json
 def plugins(as_json: bool) -> None:
     """List the importers and writers that are installed, from which package, and what failed.
@@ -24,9 +24,11 @@ def plugins(as_json: bool) -> None:
         click.echo(json.dumps([row.to_dict() for row in rows], ensure_ascii=False, indent=1))
         return
     good = [row for row in rows if not row.fault]
-    table = [(row.kind, row.name, f"{row.package} {row.version}", row.title) for row in good]
-    heads = ("kind", "name", "package", "reads or writes")
-    click.echo("\n".join(line[: width()] for line in columned([heads, *table], [False] * 4)))
+    heads = ("kind", "name", "package")
+    table = columned([heads, *((row.kind, row.name, f"{row.package} {row.version}") for row in good)], [False] * 3)
+    margin = 2 + max(map(len, table))
+    for left, title in zip(table, ["reads or writes", *(row.title for row in good)], strict=True):
+        click.echo("\n".join(wrapped(title, width(), " " * margin, f"{left:<{margin}}")))
     for row in rows:
         if row.fault:
             label = f"failed: {row.kind} {row.name} of {row.package} {row.version}: "

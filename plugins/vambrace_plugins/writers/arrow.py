@@ -19,7 +19,7 @@ class ArrowWriter:
 
     name = "arrow"
     title = "Apache Arrow IPC file (Feather 2)"
-    suffixes = (".arrow",)
+    suffixes: tuple[str, ...] = (".arrow",)
 
     def write(self, target: BinaryIO, schema: pa.Schema, batches: Iterable[pa.RecordBatch]) -> None:
         """Write every batch to the open target with one dictionary a column; no batch gives columns without rows."""

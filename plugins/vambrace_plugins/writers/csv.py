@@ -22,7 +22,7 @@ class CsvWriter:
 
     name = "csv"
     title = "Comma-separated text, UTF-8, for spreadsheets and everything else"
-    suffixes = (".csv",)
+    suffixes: tuple[str, ...] = (".csv",)
 
     def write(self, target: BinaryIO, schema: pa.Schema, batches: Iterable[pa.RecordBatch]) -> None:
         """Write the header row, then every batch, to the open target."""

@@ -17,7 +17,7 @@ class ParquetWriter:
 
     name = "parquet"
     title = "Apache Parquet, for Arrow, DuckDB, R, Spark and pandas"
-    suffixes = (".parquet",)
+    suffixes: tuple[str, ...] = (".parquet",)
 
     def write(self, target: BinaryIO, schema: pa.Schema, batches: Iterable[pa.RecordBatch]) -> None:
         """Write every batch to the open target in row groups of one size; no batch gives columns without rows."""
@@ -55,7 +55,7 @@ def _own_words(group: pa.Table) -> pa.Table:
 
 
 def _repeats(kind: pa.DataType) -> bool:
-    return pa.types.is_dictionary(kind) or pa.types.is_string(kind)
+    return bool(pa.types.is_dictionary(kind) or pa.types.is_string(kind))
 
 
 def _encodings(schema: pa.Schema) -> dict[str, str]:
