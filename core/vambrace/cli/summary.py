@@ -38,14 +38,24 @@ def _short(us: int) -> str:
 def _counts(summary: Summary, columns: int) -> list[str]:
     statuses = [f"{summary.files_by_status[word]:,} {word}" for word in _ORDER if word in summary.files_by_status]
     lines = listed("sources", statuses or ["none"], columns)
-    lines += listed("samples", _words(summary.samples_by_signal) or ["none"], columns)
-    if summary.set_aside_by_reason:
-        lines += listed("set aside", _words(summary.set_aside_by_reason), columns)
+    lines += _most("samples", summary.samples_by_signal, columns, 5) or listed("samples", ["none"], columns)
+    return lines + _most("set aside", summary.set_aside_by_reason, columns, 2)
+
+
+def _most(label: str, counts: Mapping[str, int], columns: int, most: int) -> list[str]:
+    """Return the words with their counts; where they need too many lines, the largest, and how many more there are."""
+    if not counts:
+        return []
+    parts = [f"{word} {n:,}" for word, n in counts.items()]
+    lines = listed(label, parts, columns)
+    if len(lines) > most:
+        ranked = sorted(counts, key=lambda word: (-counts[word], word))
+        for kept in range(len(ranked) - 1, 0, -1):
+            parts = [f"{word} {counts[word]:,}" for word in ranked[:kept]]
+            lines = listed(label, [*parts, f"and {len(ranked) - kept} more"], columns)
+            if len(lines) <= most:
+                break
     return lines
-
-
-def _words(counts: Mapping[str, int]) -> list[str]:
-    return [f"{word} {n:,}" for word, n in counts.items()]
 
 
 def _problems(summary: Summary, columns: int, room: int) -> list[str]:
@@ -55,7 +65,7 @@ def _problems(summary: Summary, columns: int, room: int) -> list[str]:
     shown = [_problem(one, columns) for one in problems]
     if sum(map(len, shown)) <= room:
         return [line for lines in shown for line in lines]
-    see = listed("all", [f"vambrace export {summary.dataset} --to files.csv --table files"], columns, 14)
+    see = listed("all", [_command(summary, "files", columns - 14)], columns, 14)
     lines: list[str] = []
     for number, one in enumerate(shown):
         if len(lines) + len(one) + 1 + len(see) > room:
@@ -74,6 +84,14 @@ def _findings(summary: Summary, columns: int) -> list[str]:
     lines = [line for warning in summary.warnings for line in wrapped(warning, columns, " " * 11, "note       ")]
     if summary.findings_by_severity:
         found = [counted(n, word) for word, n in summary.findings_by_severity.items()]
-        see = f"vambrace export {safe(summary.dataset)} --to findings.csv --table findings"
-        lines += listed("findings", [", ".join(found), see], columns)
+        lines += listed("findings", [", ".join(found), _command(summary, "findings", columns - 11)], columns)
     return lines
+
+
+def _command(summary: Summary, table: str, room: int) -> str:
+    """Return the command that shows a whole table; with a word for the dataset where its path is too long."""
+    for dataset in (safe(summary.dataset), "DATASET"):
+        command = f"vambrace export {dataset} --to {table}.csv --table {table}"
+        if len(command) <= room:
+            break
+    return command
