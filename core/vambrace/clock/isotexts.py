@@ -169,7 +169,7 @@ def _days(parts: pa.Array) -> tuple[NDArray[np.int64], Mask]:
     names = {each.name for each in parts.type}
     year = _whole(parts, "year")
     january = _first_of(year * 12)
-    exists = year > 0
+    exists = np.ones(len(year), np.bool_)
     if "month" in names:
         month, day = _whole(parts, "month"), _whole(parts, "day")
         exists &= (month >= 1) & (month <= 12)
