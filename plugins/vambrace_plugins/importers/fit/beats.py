@@ -33,6 +33,7 @@ class Intervals:
         raw = block.fields.get(0)
         if raw is None:
             return
+        recording = self.book.recording(WITH_RECORDS)
         at_row, _ = np.nonzero(raw.valid)
         if not len(at_row):
             return
@@ -41,7 +42,6 @@ class Intervals:
         sums = np.cumsum(values)
         before = np.concatenate(([0], sums))[np.searchsorted(at_row, at_row)]
         time = np.where(starts[at_row] == NO_TIME, NO_TIME, starts[at_row] + sums - before)
-        recording = self.book.recording(WITH_RECORDS)
         self.book.convert(recording, _CHAINED)
         seconds = np.where(time < 0, NO_TIME, time // 1000)
         self.book.saw_times(seconds)
@@ -101,8 +101,9 @@ class BeatEvents:
                 ticks.append(tick)
                 steps.append(step)
                 rates.append(rate[number] if number < len(rate) else -1)
+        recording = self.book.recording(GROUP)
         if rows:
-            self._hand_over(block.record[rows], np.array(ticks), np.array(steps), np.array(rates))
+            self._hand_over(recording, block.record[rows], np.array(ticks), np.array(steps), np.array(rates))
 
     def _message(self, block: Block, at: int) -> list[tuple[int, int]]:
         """Return the beats of a message: time in 1/32768 s of the FIT epoch, and 1/1024 s since the beat before."""
@@ -124,8 +125,7 @@ class BeatEvents:
             self.ticks += step * 32
         return (self.ticks if self.anchored else NO_TIME), step
 
-    def _hand_over(self, record: Ints, ticks: Ints, steps: Ints, rates: Ints) -> None:
-        recording = self.book.recording(GROUP)
+    def _hand_over(self, recording: int, record: Ints, ticks: Ints, steps: Ints, rates: Ints) -> None:
         seconds, fraction = np.where(ticks < 0, NO_TIME, ticks >> 15), ticks & 32767
         # 1/32768 s is 1953125/64 ns; the core cuts what a microsecond does not hold, and records that.
         nanoseconds = np.where(ticks < 0, 0, seconds * 1_000_000_000 + fraction * 1_953_125 // 64)

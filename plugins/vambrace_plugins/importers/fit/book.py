@@ -4,18 +4,23 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from vambrace.plugin import Column, Event, Recording, Source, SourceBatch, Times
+from vambrace.plugin import Column, Event, Recording, Rejected, Source, SourceBatch, Times
 from vambrace_plugins.importers.fit.decode import Block, field_name, message_name
-from vambrace_plugins.importers.fit.profile import FIT_EPOCH, SYSTEM_TIME
+from vambrace_plugins.importers.fit.profile import DEVELOPER_DATA_ID, FIELD_DESCRIPTION, FIT_EPOCH, SYSTEM_TIME
 
 Ints = NDArray[np.int64]
 Mask = NDArray[np.bool_]
 _MOST_NAMES = 1_000
+_ABOUT_FIELDS = frozenset({DEVELOPER_DATA_ID, FIELD_DESCRIPTION})
+"""Messages that only say how others are to be read."""
+
+
+Handed = TypeVar("Handed", bound=SourceBatch | Rejected)
 
 
 def times(seconds: Ints) -> Times:
@@ -40,12 +45,14 @@ class Book:
     """What is known of the source and of the chained file at hand.
 
     Messages of one kind belong to a group; the messages of a group come from one device and share no signal with one
-    another, so each group is one recording of the chained file, numbered as it first gives a value.
+    another, so each group is one recording of the chained file, numbered as it first holds a field that is carried.
+    `given` lists the recordings of which something was handed over.
     """
 
     source: Source
     recordings: int = 0
     groups: dict[str, int] = field(default_factory=dict)
+    given: list[int] = field(default_factory=list)
     left: dict[str, int] = field(default_factory=dict)
     tallies: dict[int, dict[str, int]] = field(default_factory=dict)
     conversions: dict[int, dict[str, None]] = field(default_factory=dict)
@@ -61,6 +68,12 @@ class Book:
             self.groups[group] = self.recordings
         return self.groups[group]
 
+    def hand_over(self, item: Handed) -> Handed:
+        """Take note that a recording gives something."""
+        if item.recording not in self.given:
+            self.given.append(item.recording)
+        return item
+
     def convert(self, recording: int, sentence: str) -> None:
         """Record what had to be decided for a recording."""
         self.conversions.setdefault(recording, {})[sentence] = None
@@ -73,6 +86,8 @@ class Book:
 
     def leave_rest(self, block: Block) -> None:
         """Count the fields of a block that nobody reads; a message that the profile does not know counts as one."""
+        if block.message in _ABOUT_FIELDS:
+            return
         if message_name(block.message) is None:
             self.leave(f"message_{block.message}", len(block))
             return
@@ -92,8 +107,8 @@ class Book:
 
     def end_file(self, complete: bool, events: list[tuple[str, Ints, list[str]]]) -> Iterator[Recording | Event]:
         """Yield what is known of the chained file's recordings, and forget it."""
-        mine = sorted(self.groups.values())
-        first = mine[0] if mine else max(self.recordings, 1)
+        mine = [recording for recording in self.groups.values() if recording in self.given]
+        first = mine[0] if mine else max(self.given, default=1)
         tally = self.tallies.setdefault(first, {})
         for name, count in self.left.items():
             tally[name] = tally.get(name, 0) + count

@@ -1,7 +1,7 @@
-"""The wall around fitdecode: FIT bytes to raw columnar blocks; whatever goes wrong becomes `DamagedFile`.
+"""FIT bytes to raw columnar blocks, one kind of message each; whatever goes wrong becomes `DamagedFile`.
 
-fitdecode frames the messages and computes the checksums; nothing of its own scaling, times or expansion is used. A
-columnar reader can take its place behind `read_blocks` without a change to what the blocks mean.
+fitdecode frames the messages; nothing of its scaling, times or expansion is used. A columnar reader can take its place
+behind `read_blocks` without a change to what the blocks mean.
 """
 
 from __future__ import annotations
@@ -10,12 +10,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO
 
-import fitdecode
 import numpy as np
 from fitdecode.profile import MESSAGE_TYPES
 from numpy.typing import NDArray
 
 from vambrace.plugin import DamagedFile
+from vambrace_plugins.importers.fit.frames import DATA, DEFINITION, HEADER, check_crc, check_header, frames
 from vambrace_plugins.importers.fit.layout import (
     Described,
     Layout,
@@ -29,7 +29,6 @@ from vambrace_plugins.importers.fit.layout import (
 
 BLOCK_MESSAGES = 10_000
 NO_TIME = -1
-_AGAIN = "Copy or export the file again; --salvage keeps what stands before the damage"
 _FIELD_DESCRIPTION = 206
 
 
@@ -77,110 +76,32 @@ def read_blocks(
     `native` asks for developer fields that stand for a native one. Messages before a damage are yielded before
     `DamagedFile` is raised; errors of the stream itself pass through.
     """
-    tap = _Tap(stream)
     piles = _Piles(wanted, native)
     size = 0
     try:
-        for frame in _frames(tap):
+        for frame in frames(stream):
             kind = frame.frame_type
-            if kind == fitdecode.FIT_FRAME_DATA:
-                piles.add(frame.chunk.bytes)
-                if piles.waiting >= (most or BLOCK_MESSAGES):
+            if kind == DATA:
+                if piles.waiting >= (most or BLOCK_MESSAGES) or piles.is_new(frame.chunk.bytes):
                     yield from piles.blocks()
-            elif kind == fitdecode.FIT_FRAME_DEFINITION:
+                piles.add(frame.chunk.bytes)
+            elif kind == DEFINITION:
                 piles.define(frame.chunk.bytes)
-            elif kind == fitdecode.FIT_FRAME_HEADER:
+            elif kind == HEADER:
                 size = frame.body_size
-                _check_header(frame)
+                check_header(frame)
             else:
                 yield from piles.blocks()
-                _check_crc(frame, size)
+                check_crc(frame, size)
                 yield FileEnd()
                 piles.next_file()
     except DamagedFile:
         yield from piles.blocks()
         raise
-    if not tap.offset:
-        raise DamagedFile("the file is empty", where="byte 0", todo="Copy or export the file again")
 
 
-def _frames(tap: _Tap) -> Iterator[Any]:
-    """Yield fitdecode's frames; what it raises becomes DamagedFile, what the stream raises passes."""
-    reader = fitdecode.FitReader(
-        tap,
-        processor=None,
-        check_crc=fitdecode.CrcCheck.READONLY,
-        error_handling=fitdecode.ErrorHandling.IGNORE,
-        keep_raw_chunks=True,
-    )
-    with reader:
-        frames = iter(reader)
-        at = 0
-        while True:
-            try:
-                frame = next(frames)
-            except StopIteration:
-                return
-            except MemoryError:
-                raise
-            except Exception as error:
-                if error is tap.error:
-                    raise
-                raise _damage(error, at, tap.offset, tap.ended) from error
-            at = frame.chunk.offset + len(frame.chunk.bytes)
-            yield frame
-
-
-def _damage(error: Exception, at: int, read: int, ended: bool) -> DamagedFile:
-    where = f"byte {at:,}"
-    if isinstance(error, fitdecode.FitHeaderError) and not ended:
-        if at == 0:
-            return DamagedFile("it does not begin like a FIT file", where=where, todo="Check what kind of file it is")
-        return DamagedFile("what follows the end of the FIT data is no further FIT file", where=where, todo=_AGAIN)
-    if ended:
-        what = f"the file breaks off at byte {read:,}, inside what begins here"
-        return DamagedFile(what, where=where, todo=_AGAIN)
-    why = str(error) or type(error).__name__
-    return DamagedFile(f"the message that begins here contradicts the format ({why})", where=where, todo=_AGAIN)
-
-
-def _check_header(header: Any) -> None:
-    # A header checksum of 0 stands for none, and is legal.
-    if header.crc_matched is False:
-        where = f"byte {header.chunk.offset:,}"
-        raise DamagedFile("the header's checksum does not match the header", where=where, todo=_AGAIN)
-
-
-def _check_crc(crc: Any, size: int) -> None:
-    if crc.matched:
-        return
-    where = f"byte {crc.chunk.offset:,}"
-    if not size:
-        what = "the header says that no data follow: the recording was never closed"
-        raise DamagedFile(what, where=where, todo="Export it again from the device")
-    what = "the checksum does not match what stands before it: some byte of it is wrong, nothing tells which"
-    raise DamagedFile(what, where=where, todo=_AGAIN)
-
-
-class _Tap:
-    """Passes bytes on; remembers how many, whether they ended early, and what the stream itself raised."""
-
-    def __init__(self, stream: BinaryIO) -> None:
-        self.stream = stream
-        self.offset = 0
-        self.ended = False
-        self.error: BaseException | None = None
-
-    def read(self, size: int) -> bytes:
-        """Return at most `size` bytes."""
-        try:
-            data = self.stream.read(size)
-        except Exception as error:
-            self.error = error
-            raise
-        self.offset += len(data)
-        self.ended = len(data) < size
-        return data
+_Taken = Mapping[tuple[int, int], Slot]
+"""The slots of a definition that are read, by field number and developer index (-1 for the profile's own fields)."""
 
 
 @dataclass(slots=True)
@@ -188,6 +109,7 @@ class _Pile:
     """Data messages of one definition that wait to become a block."""
 
     layout: Layout
+    taken: _Taken
     messages: list[bytes] = field(default_factory=list)
     record: list[int] = field(default_factory=list)
     time: list[int] = field(default_factory=list)
@@ -209,23 +131,39 @@ class _Piles:
         self.descriptions: dict[tuple[int, int], Described] = {}
         self.known: dict[bytes, _Pile] = {}
         self.by_message: dict[int, list[_Pile]] = {}
+        self.seen: set[tuple[int, frozenset[tuple[int, int]]]] = set()
 
     def define(self, definition: bytes) -> None:
         """Take a definition message; equal ones share a pile."""
         key = bytes((definition[0] & 0x20,)) + definition[1:]
         pile = self.known.get(key)
         if pile is None:
-            pile = self.known[key] = _Pile(Layout(definition, self.descriptions))
+            layout = Layout(definition, self.descriptions)
+            wanted = self.wanted.get(layout.message, frozenset())
+            pile = self.known[key] = _Pile(layout, _taken(layout, wanted, self.native))
         self.local[definition[0] & 15] = pile
+
+    def _pile_of(self, message: bytes) -> _Pile:
+        head = message[0]
+        return self.local[(head >> 5) & 3 if head & 0x80 else head & 15]
+
+    def is_new(self, message: bytes) -> bool:
+        """Say whether a data message is the first of its file to hold these fields.
+
+        Such a message begins a block, so that the order in which kinds and fields appear never depends on block sizes.
+        """
+        pile = self._pile_of(message)
+        if pile.messages:
+            return False
+        content = (pile.layout.message, frozenset(pile.taken))
+        new = content not in self.seen
+        self.seen.add(content)
+        return new
 
     def add(self, message: bytes) -> None:
         """Take a data message."""
-        head = message[0]
-        pile = self.local[(head >> 5) & 3 if head & 0x80 else head & 15]
+        head, pile = message[0], self._pile_of(message)
         layout = pile.layout
-        if len(message) != layout.dtype.itemsize:
-            what = f"message {self.record + 1:,} has a developer field whose size does not fit its type"
-            raise DamagedFile(what, todo=_AGAIN)
         time = NO_TIME
         if layout.time_at is not None:
             stored = int.from_bytes(message[layout.time_at : layout.time_at + 4], layout.order)
@@ -255,7 +193,7 @@ class _Piles:
         """Yield what waits, one block for each kind of message, in the order in which the kinds appear."""
         waiting, self.by_message, self.waiting = self.by_message, {}, 0
         for message, piles in waiting.items():
-            yield _block(message, piles, self.wanted.get(message, frozenset()), self.native)
+            yield _block(message, piles)
             for pile in piles:
                 pile.messages, pile.record, pile.time, pile.clock = [], [], [], []
 
@@ -278,13 +216,9 @@ def _description(array: NDArray[Any], layout: Layout) -> Described | None:
     return Described(found[0], found[1], base, name, unit, scale, offset, found.get(14), found.get(15))
 
 
-_Taken = Mapping[tuple[int, int], Slot]
-"""The slots of a definition that are read, by field number and developer index (-1 for the profile's own fields)."""
-
-
-def _block(message: int, piles: list[_Pile], wanted: frozenset[int], native: bool) -> Block:
+def _block(message: int, piles: list[_Pile]) -> Block:
     arrays = [pile.layout.array(pile.messages) for pile in piles]
-    taken = [_taken(pile.layout, wanted, native) for pile in piles]
+    taken = [pile.taken for pile in piles]
     record = np.array([number for pile in piles for number in pile.record], np.int64)
     order = np.argsort(record, kind="stable")
     fields: dict[int, Raw] = {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from vambrace_plugins.importers.fit.book import Book
@@ -13,6 +14,9 @@ _BLUETOOTH_LOW_ENERGY, _BUILT_IN = 3, 5
 _HEART_RATE_TYPES = {_BLUETOOTH_LOW_ENERGY: 1, _BUILT_IN: 10}
 _ANT_HEART_RATE = 120
 """Device types that mean a heart rate sensor, by source type; files without a source type use ANT's numbers."""
+
+_FILE = {"manufacturer": 1, "product": 2, "serial": 3, "created": 4}
+_DEVICE = {"index": 0, "type": 1, "manufacturer": 2, "serial": 3, "product": 4, "version": 5, "source": 25}
 
 
 @dataclass(slots=True)
@@ -31,39 +35,49 @@ class Devices:
     def take(self, block: Block) -> None:
         """Take file_id or device_info messages."""
         if block.message == FILE_ID:
-            self._file(block)
-        else:
-            for at in range(len(block)):
-                self._device(block, at)
+            said = _Said(block, _FILE, 8)
+            self.book.created = said.number("created", 0)
+            self._describe(said, 0)
+            return
+        said = _Said(block, _DEVICE, 27)
+        for at in range(len(block)):
+            self._device(said, at)
 
-    def _file(self, block: Block) -> None:
-        self.book.created = int(present_or(block, 4, -1)[0])
-        self._describe(block, 0, {"manufacturer": 1, "product": 2, "serial": 3}, 8)
-
-    def _device(self, block: Block, at: int) -> None:
-        index, type_, source = (int(present_or(block, number, -1)[at]) for number in (0, 1, 25))
-        if index == 0:
-            self._describe(block, at, {"manufacturer": 2, "product": 4, "serial": 3}, 27)
-            version = int(present_or(block, 5, -1)[at])
-            if version >= 0:
-                self.book.about["firmware"] = f"{version // 100}.{version % 100:02d}"
-        elif type_ == _HEART_RATE_TYPES.get(source, _ANT_HEART_RATE):
-            serial = int(present_or(block, 3, 0)[at])
-            words = [SOURCE_TYPES.get(source, ""), f"serial {serial}" if serial else ""]
+    def _device(self, said: _Said, at: int) -> None:
+        source = said.number("source", at)
+        if said.number("index", at) == 0:
+            self._describe(said, at)
+        elif said.number("type", at) == _HEART_RATE_TYPES.get(source, _ANT_HEART_RATE):
+            if source == _BUILT_IN:
+                self.built_in["built-in heart rate sensor"] = None
+                return
+            serial = said.number("serial", at)
+            words = [SOURCE_TYPES.get(source, ""), f"serial {serial}" if serial >= 0 else ""]
             inside = ", ".join(word for word in words if word)
-            known = self.built_in if source == _BUILT_IN else self.paired
-            name = "built-in heart rate sensor" if source == _BUILT_IN else "paired heart rate sensor"
-            known[name if source == _BUILT_IN or not inside else f"{name} ({inside})"] = None
+            self.paired[f"paired heart rate sensor ({inside})" if inside else "paired heart rate sensor"] = None
 
-    def _describe(self, block: Block, at: int, numbers: dict[str, int], name: int) -> None:
+    def _describe(self, said: _Said, at: int) -> None:
+        """Take what a message says of the recording device; what it leaves out stays as it was."""
         about = self.book.about
-        for word, number in numbers.items():
-            value = int(present_or(block, number, -1)[at])
-            if value >= 0:
+        for word in ("manufacturer", "product", "serial"):
+            if (value := said.number(word, at)) >= 0:
                 about[word] = str(value)
-        named = block.words.get(name)
-        if named is not None and named[at]:
-            about["product"] = str(named[at])
+        if said.names is not None and (name := said.names[at]):
+            about["product"] = name
+        if (version := said.number("version", at)) >= 0:
+            about["firmware"] = f"{version // 100}.{version % 100:02d}"
+
+
+class _Said:
+    """The fields of a block's messages by word; a missing value is -1."""
+
+    def __init__(self, block: Block, fields: Mapping[str, int], name: int) -> None:
+        self.columns = {word: present_or(block, number, -1).tolist() for word, number in fields.items()}
+        self.names = block.words.get(name)
+
+    def number(self, word: str, at: int) -> int:
+        column = self.columns.get(word)
+        return -1 if column is None else int(column[at])
 
 
 DEVICE_MESSAGES = frozenset({FILE_ID, DEVICE_INFO})

@@ -76,6 +76,12 @@ class _File:
 
     def take(self, block: Block) -> Iterator[SourceBatch | Rejected]:
         """Yield what a block of messages says; some of it waits for its labels until the end."""
+        for item in self._rows(block):
+            yield self.book.hand_over(item)
+        self.book.leave_rest(block)
+        yield from map(self.book.hand_over, self.late.overflow(self.devices.heart_rate_sensor))
+
+    def _rows(self, block: Block) -> Iterator[SourceBatch | Rejected]:
         message = block.message
         if message == profile.RECORD:
             yield from self.records.take(block)
@@ -86,8 +92,6 @@ class _File:
             yield from readings(block, self.book)
         else:
             self._listen(block)
-        self.book.leave_rest(block)
-        yield from self.late.overflow(self.devices.heart_rate_sensor)
 
     def _listen(self, block: Block) -> None:
         """Take a block that gives no rows by itself."""
@@ -107,7 +111,7 @@ class _File:
 
     def finish(self, complete: bool) -> Iterator[SourceBatch | Event | Recording]:
         """Yield what waited for the end of the file, and what is known of its recordings."""
-        yield from self.late.release(self.devices.heart_rate_sensor)
+        yield from map(self.book.hand_over, self.late.release(self.devices.heart_rate_sensor))
         yield from self.book.end_file(complete, self.events.all())
 
 

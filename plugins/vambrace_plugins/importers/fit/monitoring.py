@@ -73,10 +73,10 @@ class Monitoring:
                 of = "without activity type" if other == _NO_TYPE else f"of activity type {other}"
                 self.book.leave(f"{each.name} {of}", count)
         for source, found in chosen(candidates, self.book):
+            recording = self.book.recording(GROUP)
             rows = found[is_steps[found]]
             if not len(rows):
                 continue
-            recording = self.book.recording(GROUP)
             self.book.convert(recording, _STEPS)
             column = Column(
                 "step_count",

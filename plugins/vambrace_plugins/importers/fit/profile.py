@@ -51,7 +51,7 @@ WANTED = {
     SESSION: frozenset({2, 5}),
     LAP: frozenset({2, 7}),
     EVENT: frozenset({0, 1}),
-    DEVICE_INFO: frozenset({0, 1, 2, 3, 4, 5, 18, 25, 27}),
+    DEVICE_INFO: frozenset({0, 1, 2, 3, 4, 5, 25, 27}),
     RECORD: frozenset(
         {LATITUDE, LONGITUDE, CADENCE, FRACTIONAL_CADENCE, COMPRESSED_SPEED_DISTANCE}
         | {each.number for signal in RECORD_SIGNALS for each in signal.fields}
