@@ -98,7 +98,7 @@ _STEPS: Mapping[tuple[str, str], _Step] = MappingProxyType(
     }
 )
 
-# How people write each code, folded to lower case where case says nothing; `_EXACT` holds those where it does.
+# How people write each code; case says nothing but in `_EXACT`.
 _SPELLINGS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
         "/min": ("1/min", "min-1", "min^-1", "min⁻¹", "per min", "per minute", "/minute", "1/minute"),
@@ -107,7 +107,7 @@ _SPELLINGS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "s": ("sec", "secs", "second", "seconds"),
         "us": ("µs", "μs", "usec", "microsecond", "microseconds"),
         "s/1024": ("1/1024 s", "1/1024s", "s / 1024"),
-        "%": ("percent", "per cent", "pct", "prozent", "[%]"),
+        "%": ("percent", "per cent", "pct", "[%]"),
         "1": ("fraction", "ratio", "proportion"),
         "{steps}": ("steps", "step", "count", "counts", "{count}", "{counts}", "{step}", "{#}", "#"),
         "{strides}": ("strides", "stride", "{stride}"),
@@ -128,8 +128,8 @@ _SPELLINGS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "mm/s": ("mm s-1", "millimeters per second", "millimetres per second"),
         "W": ("watt", "watts"),
         "kW": ("kilowatt", "kilowatts"),
-        "Cel": ("°c", "℃", "c", "celsius", "degc", "deg c", "degrees celsius", "degree celsius"),
-        "[degF]": ("°f", "℉", "f", "fahrenheit", "degf", "deg f", "degrees fahrenheit", "degree fahrenheit"),
+        "Cel": ("°C", "℃", "C", "celsius", "degC", "deg C", "degrees celsius", "degree celsius"),
+        "[degF]": ("°F", "℉", "F", "fahrenheit", "degF", "deg F", "degrees fahrenheit", "degree fahrenheit"),
         "K": ("kelvin",),
         "kcal": ("kilocalorie", "kilocalories"),
         "kJ": ("kilojoule", "kilojoules"),
@@ -146,7 +146,7 @@ _OWN_SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "heart_rate": {
             **dict.fromkeys(("bpm", "beats/min", "beats/minute", "beats per min", "beats per minute"), "/min"),
-            **dict.fromkeys(("{beats}/min", "{beat}/min", "{h.b.}/min"), "/min"),
+            **dict.fromkeys(("{beats}/min", "{beat}/min"), "/min"),
         },
         "respiratory_rate": {
             **dict.fromkeys(("breaths/min", "breaths/minute", "breaths per min", "breaths per minute"), "/min"),
@@ -221,11 +221,20 @@ def ucum(unit: str, signal: Signal) -> str | None:
 @lru_cache
 def _folded(name: str) -> Mapping[str, str]:
     signal = SIGNALS[name]
-    accepted = (signal.unit, *signal.accepts)
-    folded = {code.casefold(): code for code in accepted if code not in _CASE_DECIDES}
-    folded |= {word.casefold(): code for code in accepted for word in _SPELLINGS.get(code, ())}
-    folded.update(_OWN_SPELLINGS.get(name, {}))
-    return folded
+    folded = {code.casefold(): code for code in (signal.unit, *signal.accepts) if code not in _CASE_DECIDES}
+    return folded | {word.casefold(): code for code, words in notations(signal).items() for word in words}
+
+
+def notations(signal: Signal) -> dict[str, tuple[str, ...]]:
+    """Return the codes of the units that a signal accepts, its own first, each with its other spellings.
+
+    Case does not matter, save for those of `cal`, which `conversion` takes to the letter.
+    """
+    own = _OWN_SPELLINGS.get(signal.name, {})
+    return {
+        code: (*(word for word, meant in own.items() if meant == code), *_SPELLINGS.get(code, ()))
+        for code in (signal.unit, *signal.accepts)
+    }
 
 
 def shown(code: str) -> str:
