@@ -28,13 +28,14 @@ from vambrace.errors import VambraceError
 BLOCK_ROWS = 20_000
 
 ReadRecord = Callable[[str], Record]
-AsidePath = Callable[[str], Path]
+AsidePaths = Callable[[str], tuple[Path, Path]]
+"""Where the rows set aside of a key stand, and where they stand once they are superseded."""
 
 
 class Builder:
     """Walks the records in the order of places, then in the order of recordings, and gives rows table by table."""
 
-    def __init__(self, ops: FileOps, index: Index, read: ReadRecord, aside: AsidePath) -> None:
+    def __init__(self, ops: FileOps, index: Index, read: ReadRecord, aside: AsidePaths) -> None:
         """Hold what is needed to read records and rows set aside by key."""
         self._ops, self._index, self._read, self._aside = ops, index, read, aside
 
@@ -85,7 +86,8 @@ class Builder:
         for known in self._index.ordered():
             if known.aside is None:
                 continue
-            for batch in read_batches(self._ops, self._aside(known.key)):
+            path, moved = self._aside(known.key)
+            for batch in read_batches(self._ops, path, moved=moved):
                 held.append(batch)
                 if sum(each.num_rows for each in held) >= BLOCK_ROWS:
                     yield pa.Table.from_batches(held).combine_chunks()
@@ -100,7 +102,7 @@ def write_tables(ops: FileOps, folder: Path, builder: Builder, state: str) -> No
         files = {}
         for name in DERIVED:
             stream = stack.enter_context(placing(ops, folder / f"{name}.parquet"))
-            files[name] = TableFile(stream, stamped(name, state))
+            files[name] = stack.enter_context(TableFile(stream, stamped(name, state)))
         for name, table in builder.tables():
             files[name].write(table)
         for file in files.values():

@@ -36,6 +36,14 @@ class Document:
         return text.encode("utf-8", "backslashreplace") + b"\n"
 
 
+def _checked(document: Document) -> Document:
+    kinds = {"schema_version": str, "needs": str, "generation": int, "state": str, "tables_current": bool}
+    for name, kind in {**kinds, "settings": dict}.items():
+        if not isinstance(getattr(document, name), kind):
+            raise TypeError(f"{name} should be {kind.__name__}")
+    return document
+
+
 def document_from_json(data: bytes, where: str) -> Document:
     """Return what the bytes say; raise VambraceError where they are damaged, or of a schema newer than ours."""
     try:
@@ -47,7 +55,7 @@ def document_from_json(data: bytes, where: str) -> Document:
                 where=where,
                 todo="Install that version or a newer one",
             )
-        return Document(**said)
+        return _checked(Document(**said))
     except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise VambraceError(
             f"the file that marks a dataset is damaged: {error!r}",

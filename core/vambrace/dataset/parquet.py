@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import BinaryIO
 
@@ -22,10 +23,12 @@ class _HashingSink:
         self._stream = stream
         self._hash = hashlib.sha256()
         self.written = 0
-        self.closed = False
+        self.closed = self.abandoned = False
 
     def write(self, data: bytes | memoryview) -> int:
         """Pass bytes on."""
+        if self.abandoned:
+            return len(data)
         self._hash.update(data)
         self._stream.write(data)
         self.written += len(data)
@@ -47,13 +50,23 @@ class _HashingSink:
 
 
 class TableFile:
-    """Writes one Parquet file to an open stream; each `write` gives one row group."""
+    """Writes one Parquet file to an open stream; each `write` gives one row group.
+
+    Use it in a `with` block: Arrow would write the end of a file that was given up to its closed stream.
+    """
 
     def __init__(self, stream: BinaryIO, schema: pa.Schema) -> None:
         """Begin the file."""
         self._sink = _HashingSink(stream)
         self._writer = _writer(self._sink, schema)
         self._rows = 0
+
+    def __enter__(self) -> TableFile:
+        return self
+
+    def __exit__(self, kind: object, error: object, trace: object) -> None:
+        self._sink.abandoned = True
+        self._writer.close()
 
     def write(self, table: pa.Table) -> None:
         """Write rows as one row group; none for an empty table."""
@@ -93,16 +106,29 @@ def _encoding(kind: pa.DataType) -> str | None:
     return "BYTE_STREAM_SPLIT" if pa.types.is_float64(kind) else None
 
 
-def read_batches(ops: FileOps, path: Path, columns: list[str] | None = None) -> Iterator[pa.RecordBatch]:
-    """Yield the rows of one of our own Parquet files, page checksums verified; raise VambraceError for damage."""
+def read_batches(
+    ops: FileOps, path: Path, columns: list[str] | None = None, moved: Path | None = None
+) -> Iterator[pa.RecordBatch]:
+    """Yield the rows of one of our own Parquet files, page checksums verified; raise VambraceError for damage.
+
+    `moved` is where the file stands once a writer has superseded it: who reads holds no lock.
+    """
     try:
-        with ops.open_old(path) as stream:
+        with _opened(ops, [path, moved or path, path]) as stream:
             file = pq.ParquetFile(stream, page_checksum_verification=True)
             yield from file.iter_batches(columns=columns)
     except FileNotFoundError as error:
         raise _damaged(path, "the file is missing") from error
     except (pa.ArrowException, OSError) as error:
         raise _damaged(path, f"the file cannot be read: {error}") from error
+
+
+def _opened(ops: FileOps, places: Sequence[Path]) -> BinaryIO:
+    """Open a file at the first of the places where it stands."""
+    for place in places[:-1]:
+        with contextlib.suppress(FileNotFoundError):
+            return ops.open_old(place)
+    return ops.open_old(places[-1])
 
 
 def read_schema(ops: FileOps, path: Path) -> pa.Schema:

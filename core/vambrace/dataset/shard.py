@@ -112,8 +112,7 @@ class ShardWriter:
             return None, None
         path, stream = create_temporary(self._ops, self._dataset / folder)
         self._written.append(path)
-        with stream:
-            file = TableFile(stream, schema)
+        with stream, TableFile(stream, schema) as file:
             file.write(first)
             for table in tables:
                 file.write(table)

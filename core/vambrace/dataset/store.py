@@ -88,7 +88,8 @@ class Store:
 
     def read_shard(self, path: Path, columns: Sequence[str] | None = None) -> Iterator[pa.RecordBatch]:
         """Yield the rows of a shard, page checksums verified; raise VambraceError for damage."""
-        return read_batches(self._ops, path, None if columns is None else list(columns))
+        moved = self._layout.shard(path.stem, superseded=True)
+        return read_batches(self._ops, path, None if columns is None else list(columns), moved)
 
     def table_path(self, name: str) -> Path:
         """Return the path of a derived table, which `rebuild` brings up to date."""
@@ -229,7 +230,10 @@ class Store:
             return read_record(self._ops, self._layout.record(key, superseded=True))[0]
 
     def _builder(self, index: Index) -> Builder:
-        return Builder(self._ops, index, self._record, self._layout.aside)
+        def aside(key: str) -> tuple[Path, Path]:
+            return self._layout.aside(key), self._layout.aside(key, superseded=True)
+
+        return Builder(self._ops, index, self._record, aside)
 
     def _files_of(self, known: Known) -> tuple[tuple[Path, Stamp | None], tuple[Path, Stamp | None]]:
         return (self._layout.shard(known.key), known.shard), (self._layout.aside(known.key), known.aside)
