@@ -87,7 +87,7 @@ class Builder:
             if known.aside is None:
                 continue
             path, moved = self._aside(known.key)
-            for batch in read_batches(self._ops, path, moved=moved):
+            for batch in read_batches(self._ops, path, moved=moved, stamp=known.aside):
                 held.append(batch)
                 if sum(each.num_rows for each in held) >= BLOCK_ROWS:
                     yield pa.Table.from_batches(held).combine_chunks()

@@ -132,10 +132,9 @@ def read_bytes(ops: FileOps, path: Path) -> bytes:
         return stream.read()
 
 
-def sha256_of(ops: FileOps, path: Path) -> str:
-    """Return the SHA-256 of a file's bytes in hex."""
+def sha256_of(stream: BinaryIO) -> str:
+    """Return the SHA-256 of a stream's bytes in hex."""
     digest = hashlib.sha256()
-    with ops.open_old(path) as stream:
-        while block := stream.read(1 << 20):
-            digest.update(block)
+    while block := stream.read(1 << 20):
+        digest.update(block)
     return digest.hexdigest()

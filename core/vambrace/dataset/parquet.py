@@ -11,9 +11,12 @@ from typing import BinaryIO
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from vambrace.dataset.files import FileOps
+from vambrace.dataset.files import FileOps, sha256_of
 from vambrace.dataset.records import Stamp
 from vambrace.errors import VambraceError
+
+# Arrow reads some names without asking whether they are UTF-8.
+_UNREADABLE = (pa.ArrowException, OSError, UnicodeDecodeError)
 
 
 class _HashingSink:
@@ -107,19 +110,29 @@ def _encoding(kind: pa.DataType) -> str | None:
 
 
 def read_batches(
-    ops: FileOps, path: Path, columns: list[str] | None = None, moved: Path | None = None
+    ops: FileOps,
+    path: Path,
+    columns: list[str] | None = None,
+    *,
+    moved: Path | None = None,
+    stamp: Stamp | None = None,
 ) -> Iterator[pa.RecordBatch]:
-    """Yield the rows of one of our own Parquet files, page checksums verified; raise VambraceError for damage.
+    """Yield the rows of one of our own Parquet files; raise VambraceError for damage.
 
-    `moved` is where the file stands once a writer has superseded it: who reads holds no lock.
+    `moved` is where the file stands once a writer has superseded it: who reads holds no lock. Page checksums are
+    verified, and with a stamp all bytes before the first row is given: headers of pages and the file's end have no
+    checksum, and a flipped bit there can rename a recording or take rows away.
     """
     try:
         with _opened(ops, [path, moved or path, path]) as stream:
+            if stamp is not None and sha256_of(stream) != stamp.sha256:
+                raise _damaged(path, "its bytes are not those that were committed")
+            stream.seek(0)
             file = pq.ParquetFile(stream, page_checksum_verification=True)
             yield from file.iter_batches(columns=columns)
     except FileNotFoundError as error:
         raise _damaged(path, "the file is missing") from error
-    except (pa.ArrowException, OSError) as error:
+    except _UNREADABLE as error:
         raise _damaged(path, f"the file cannot be read: {error}") from error
 
 
@@ -138,7 +151,7 @@ def read_schema(ops: FileOps, path: Path) -> pa.Schema:
             return pq.read_schema(stream)
     except FileNotFoundError as error:
         raise _damaged(path, "the file is missing") from error
-    except (pa.ArrowException, OSError) as error:
+    except _UNREADABLE as error:
         raise _damaged(path, f"the file cannot be read: {error}") from error
 
 

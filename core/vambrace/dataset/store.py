@@ -87,9 +87,15 @@ class Store:
         return [self._layout.shard(known.key) for known in self._index.ordered() if known.shard is not None]
 
     def read_shard(self, path: Path, columns: Sequence[str] | None = None) -> Iterator[pa.RecordBatch]:
-        """Yield the rows of a shard, page checksums verified; raise VambraceError for damage."""
-        moved = self._layout.shard(path.stem, superseded=True)
-        return read_batches(self._ops, path, None if columns is None else list(columns), moved)
+        """Yield the rows of a shard if its bytes are those that were committed; else raise VambraceError."""
+        known = self._index.current.get(path.stem) or self._index.superseded.get(path.stem)
+        return read_batches(
+            self._ops,
+            path,
+            None if columns is None else list(columns),
+            moved=self._layout.shard(path.stem, superseded=True),
+            stamp=known.shard if known else None,
+        )
 
     def table_path(self, name: str) -> Path:
         """Return the path of a derived table, which `rebuild` brings up to date."""
@@ -240,7 +246,8 @@ class Store:
 
     def _fault(self, path: Path, stamp: Stamp) -> str:
         try:
-            right = sha256_of(self._ops, path) == stamp.sha256
+            with self._ops.open_old(path) as stream:
+                right = sha256_of(stream) == stamp.sha256
         except OSError as error:
             return f"the file cannot be read: {error.strerror or error}"
         return "" if right else "its bytes are not those that were committed"
