@@ -159,6 +159,7 @@ def test_digits_cut_off_and_second_sixty_are_counted_where_they_matter() -> None
     texts = ["00.1234567Z", "00.1234560Z", "00.123456Z", "00,1234567Z", "60Z", "60.5Z", "61Z"]
     found = to_utc(Times([f"2024-03-01T12:00:{text}" for text in texts]), None)
     assert (found.cut, found.leap) == (2, 2)
+    assert to_utc(Times([f"{NOON}.123456000{digit}Z" for digit in "01"]), None).cut == 1
     present = np.array([False, True, True, True, False, True, True])
     found = to_utc(Times([f"2024-03-01T12:00:{text}" for text in texts], present=present), None)
     assert (found.cut, found.leap) == (1, 1)
@@ -258,6 +259,9 @@ def test_narrow_and_unsigned_integers() -> None:
         ("1e999", "s", "time-implausible"),
         ("1e-999", "s", 0),
         ("99999999999999999999", "s", "time-implausible"),
+        ("9999999999999999999", "ns", "time-implausible"),
+        ("8999999999999999999", "ns", 8_999_999_999_999_999),
+        ("1.70929440099999999999999999999999e9", "s", NOON_US + 999_999),
         ("12 s", "s", "no-time"),
         ("0x10", "s", "no-time"),
         ("1,234.5", "s", "no-time"),

@@ -117,3 +117,7 @@ def test_a_counter_that_restarts_at_every_second_reading() -> None:
     assert [step.row for step in steps] == list(range(1, 10000, 2))
     # 5 at first, then 2 after each restart and 3 more before the next.
     assert totals[-1] == 5 + 5000 * 2 + 4999 * 3
+
+
+def test_readings_below_zero_which_no_counter_has_do_not_hang() -> None:
+    assert len(joined([5, -1, -2, -1, 3])) == 5
