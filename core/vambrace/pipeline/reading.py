@@ -213,10 +213,12 @@ class _Pass:
             self.reading.zone_needed |= error.code == "no-time-zone"
             raise
         self._note_zone(batch.recording, span.instants)
-        columns = []
+        columns, modulus = [], {}
         for column in batch.columns:
             how = harmonise.conversion_of(column)
             self.reading.convert(batch.recording, how.sentence)
+            if column.modulus is not None:
+                modulus[column.signal] = float(how.apply(np.array([column.modulus]))[0])
             try:
                 columns.append(harmonise.candidates(column, how))
             except (TypeError, ValueError, OverflowError) as error:
@@ -224,9 +226,16 @@ class _Pass:
                     f"the values of {column.signal} are no column of numbers or texts: {error}"
                 ) from error
         for each, fault in zip(columns, screen.faults(columns, span.fault), strict=True):
-            self._column(batch, span, each, fault)
+            self._column(batch, span, each, fault, modulus.get(each.column.signal))
 
-    def _column(self, batch: SourceBatch, span: harmonise.Spans, each: Candidates, fault: NDArray[np.uint8]) -> None:
+    def _column(
+        self,
+        batch: SourceBatch,
+        span: harmonise.Spans,
+        each: Candidates,
+        fault: NDArray[np.uint8],
+        modulus: float | None,
+    ) -> None:
         column = each.column
         tally = self.reading.tally(batch.recording, column.signal)
         _describe(tally, column)
@@ -238,7 +247,7 @@ class _Pass:
         time, time_end = (array[rows] for array in harmonise.times_of(SIGNALS[column.signal].kind, span))
         value = each.value[rows]
         if SIGNALS[column.signal].kind == Kind.RUNNING_TOTAL:
-            value = self._joined(batch.recording, column, rows, value, time)
+            value = self._joined(batch.recording, column, rows, value, time, modulus)
         tally.kept += len(rows)
         flags = harmonise.flags_of(column, rows)
         suspect = screen.suspect(column.signal, value)
@@ -252,11 +261,12 @@ class _Pass:
         rows: NDArray[np.intp],
         value: NDArray[np.float64],
         time: NDArray[np.int64],
+        modulus: float | None,
     ) -> NDArray[np.float64]:
         key = (recording, column.signal)
         total = self.totals.get(key)
         if total is None:
-            total = self.totals[key] = RunningTotal(column.counting, column.modulus)
+            total = self.totals[key] = RunningTotal(column.counting, modulus)
             if column.counting == "increment":
                 self.reading.convert(recording, f"{column.signal}: counts per interval added up, from 0")
         counter = column.counter if isinstance(column.counter, str) else np.asarray(column.counter)[rows]
