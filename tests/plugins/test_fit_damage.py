@@ -11,9 +11,10 @@ from fit_reading import T0, TIME, begin, read, small
 from vambrace.demo.fit_encoder import crc16
 from vambrace.errors import DamagedFile
 from vambrace.plugin import Source
-from vambrace_plugins.importers.fit import FitImporter
+from vambrace_plugins.importers.fit import FitImporter, decode
 
 WHOLE = small()
+WHOLE_READ = read(WHOLE)
 
 
 def test_the_small_file_is_whole() -> None:
@@ -36,12 +37,11 @@ def test_a_cut_at_every_byte_is_damage_and_gives_a_prefix(cut: int) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         result = read(WHOLE[:cut])
-        whole = read(WHOLE)
     assert isinstance(result.error, DamagedFile)
     assert str(result.error).startswith("byte ")
     assert all(about.complete is not True for about in result.about.values())
     for key, rows in result.rows.items():
-        assert rows == whole.rows[key][: len(rows)]
+        assert rows == WHOLE_READ.rows[key][: len(rows)]
 
 
 def test_rows_before_the_damage_are_handed_over() -> None:
@@ -152,3 +152,8 @@ def test_the_handle_is_closed_even_after_damage() -> None:
 
     read(WHOLE[:90], opener=opener)
     assert [stream.closed for stream in streams] == [True]
+
+
+def test_messages_of_many_bytes_end_a_block_early(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(decode, "BLOCK_BYTES", 20)
+    assert read(WHOLE).comparable == WHOLE_READ.comparable

@@ -40,14 +40,13 @@ def test_changed_bytes_raise_only_our_errors(seed: bytes, wounds: list[tuple[int
         assert quietly(variant, "native").comparable == result.comparable
 
 
-def test_every_single_byte_changed_in_three_ways() -> None:
+def test_every_single_byte_changed() -> None:
     whole = small()
     for at in range(12, len(whole) - 2):
-        for flip in (0xFF, 0x01):
-            data = whole[:at] + bytes((whole[at] ^ flip,)) + whole[at + 1 :]
-            assert isinstance(quietly(data).error, DamagedFile), "the checksum holds over a changed byte"
-            result = quietly(resealed(data), "native")
-            assert result.error is None or isinstance(result.error, (DamagedFile, Refused))
+        data = whole[:at] + bytes((whole[at] ^ 0xFF,)) + whole[at + 1 :]
+        assert isinstance(quietly(data).error, DamagedFile), "the checksum holds over a changed byte"
+        result = quietly(resealed(data), "native")
+        assert result.error is None or isinstance(result.error, (DamagedFile, Refused))
 
 
 def test_random_bytes_behind_a_good_header() -> None:

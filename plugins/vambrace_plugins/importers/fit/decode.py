@@ -28,6 +28,8 @@ from vambrace_plugins.importers.fit.layout import (
 )
 
 BLOCK_MESSAGES = 10_000
+BLOCK_BYTES = 8 << 20
+"""A block ends with the message that reaches either; a message may hold up to 65 KB."""
 NO_TIME = -1
 _FIELD_DESCRIPTION = 206
 
@@ -68,10 +70,8 @@ class FileEnd:
     """One of the chained files is whole, and its checksum holds."""
 
 
-def read_blocks(
-    stream: BinaryIO, wanted: Wanted, *, native: bool = False, most: int | None = None
-) -> Iterator[Block | FileEnd]:
-    """Yield the messages of a FIT source in blocks of at most `most` messages, and where each chained file ends.
+def read_blocks(stream: BinaryIO, wanted: Wanted, *, native: bool = False) -> Iterator[Block | FileEnd]:
+    """Yield the messages of a FIT source in blocks, and where each chained file ends.
 
     `native` asks for developer fields that stand for a native one. Messages before a damage are yielded before
     `DamagedFile` is raised; errors of the stream itself pass through.
@@ -82,7 +82,7 @@ def read_blocks(
         for frame in frames(stream):
             kind = frame.frame_type
             if kind == DATA:
-                if piles.waiting >= (most or BLOCK_MESSAGES) or piles.is_new(frame.chunk.bytes):
+                if piles.are_full or piles.is_new(frame.chunk.bytes):
                     yield from piles.blocks()
                 piles.add(frame.chunk.bytes)
             elif kind == DEFINITION:
@@ -121,8 +121,13 @@ class _Piles:
 
     def __init__(self, wanted: Wanted, native: bool) -> None:
         self.wanted, self.native = wanted, native
-        self.record = self.waiting = 0
+        self.record = self.waiting = self.bytes = 0
         self.next_file()
+
+    @property
+    def are_full(self) -> bool:
+        """Say whether what waits is enough for a block."""
+        return self.waiting >= BLOCK_MESSAGES or self.bytes >= BLOCK_BYTES
 
     def next_file(self) -> None:
         """Forget what holds for one file only."""
@@ -173,6 +178,7 @@ class _Piles:
             time = self.clock = self.clock + ((head - self.clock) & 31)
         self.record += 1
         self.waiting += 1
+        self.bytes += len(message)
         if not pile.messages:
             self.by_message.setdefault(layout.message, []).append(pile)
         pile.messages.append(message)
@@ -191,7 +197,7 @@ class _Piles:
 
     def blocks(self) -> Iterator[Block]:
         """Yield what waits, one block for each kind of message, in the order in which the kinds appear."""
-        waiting, self.by_message, self.waiting = self.by_message, {}, 0
+        waiting, self.by_message, self.waiting, self.bytes = self.by_message, {}, 0, 0
         for message, piles in waiting.items():
             yield _block(message, piles)
             for pile in piles:
