@@ -152,7 +152,7 @@ def test_intervals_equal_both_decoders(path: Path) -> None:
 
 @pytest.mark.parametrize("path", FILES)
 def test_beat_events_equal_the_bytes_unpacked_by_hand(path: Path) -> None:
-    """Fitdecode's raw bytes, unpacked here bit by bit: its own expansion loses the fraction of the anchor's second."""
+    """Fitdecode's raw bytes, unpacked here bit by bit: its own expansion counts from 0, not from the anchor."""
     rates: list[int | None] = []
     instants: list[float] = []
     event = 0
