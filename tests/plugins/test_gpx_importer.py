@@ -228,6 +228,11 @@ def test_a_track_point_out_of_place_is_counted() -> None:
     assert dict(found.about[1].not_carried) == {"trkpt@lat": 1, "trkpt@lon": 1}
 
 
+def test_a_segment_out_of_place_is_counted() -> None:
+    found = read(GpxImporter(), f"{HEAD}<trkseg odd='7'/><trk/></gpx>")
+    assert dict(found.about[1].not_carried) == {"trkseg@odd": 1}
+
+
 def test_every_unit_is_one_that_its_signal_takes() -> None:
     takes = {name: {signal.unit, signal.shown_unit, *signal.accepts} for name, signal in SIGNALS.items()}
     for name in ("extensions", "version-1.0", "tracks-and-segments"):

@@ -233,6 +233,15 @@ def test_a_document_without_points_gives_nothing_and_no_error(inside: str) -> No
     assert (result.rows, result.events, result.error) == ({}, [], None)
 
 
+def test_an_activity_that_is_planned_is_counted_and_not_read() -> None:
+    planned = (
+        f'<Workouts><Activity Sport="Other">{lap(track("<AltitudeMeters>5</AltitudeMeters>"))}</Activity></Workouts>'
+    )
+    result = read(TcxImporter(), f"{HEAD}{planned}{TAIL}")
+    assert result.rows == {}
+    assert result.about[1].not_carried["Workouts/Activity/Lap/Track/Trackpoint/AltitudeMeters"] == 1
+
+
 def test_a_lap_without_anything_to_carry_is_counted() -> None:
     result = activity(lap("<TotalTimeSeconds>5</TotalTimeSeconds><Intensity>Active</Intensity>"))
     assert result.rows == {}

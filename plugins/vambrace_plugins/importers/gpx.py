@@ -235,7 +235,7 @@ class _Document:
     def _border(self, time: str | None) -> Iterator[Event]:
         """Yield the pause between two segments: reception was lost, or the device was off."""
         before, self.segment_of_last = self.segment_of_last, self.segment
-        if before and self.track.columns is not None:
+        if self.track.columns is not None:
             recording = self.track.columns.recording
             yield Event("pause", Times([self.last_time]), [f"track segment {before} ends"], recording)
             yield Event("resume", Times([time]), [f"track segment {self.segment} begins"], recording)
