@@ -40,7 +40,8 @@ def scalar(block: Block, scaled: Scaled, book: Book) -> Scalar | None:
         book.source.note("several-values", f"{name} holds several values in one message: not carried", "warning", count)
     values = raw.values[:, 0]
     if scaled.scale:
-        values = values.astype(np.float64) / scaled.scale - scaled.offset
+        # Whole numbers first, one division last: 2584 is 16.8 m, where raw / 5 - 500 would be 16.799999999999955.
+        values = (values.astype(np.float64) - scaled.offset * scaled.scale) / scaled.scale
     return Scalar(name, values, raw.valid[:, 0] & ~several, raw.width == 1)
 
 
