@@ -16,7 +16,7 @@ from vambrace.sources import close_spools, walk
 
 Tell: TypeAlias = Callable[[Progress], None]
 
-_TRIED_AGAIN = ("unreadable", "too-large", "plugin-fault", "changed")
+_TRIED_AGAIN = ("unreadable", "too-large", "plugin-fault", "changed", "no-room")
 """Refusals that may have come from the moment, not from the bytes: such a source is read again."""
 
 

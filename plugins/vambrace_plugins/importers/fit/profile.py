@@ -17,7 +17,7 @@ DEVELOPER_DATA_ID, FIELD_DESCRIPTION = 207, 206
 
 @dataclass(frozen=True, slots=True)
 class Scaled:
-    """A number field: value = (raw - offset * scale) / scale, in the profile's own unit; no scale leaves the integer."""
+    """A number field: value = (raw - offset * scale) / scale, in the profile's unit; no scale leaves the integer."""
 
     number: int
     scale: int = 0
