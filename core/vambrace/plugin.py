@@ -17,6 +17,7 @@ import pluggy
 from vambrace.batch import Column, Event, Recording, SourceBatch, Times
 from vambrace.errors import DamagedFile, Refused, Rejected
 from vambrace.schema import SIGNALS
+from vambrace.units import ucum
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -37,6 +38,7 @@ __all__ = [
     "Times",
     "Writer",
     "hookimpl",
+    "ucum",
 ]
 
 HEAD_BYTES = 4096

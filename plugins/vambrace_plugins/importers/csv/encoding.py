@@ -1,12 +1,12 @@
-"""From the bytes of a text file in any encoding to a stream of UTF-8."""
+"""From the bytes of a text file in any encoding to pieces of text."""
 
 from __future__ import annotations
 
 import codecs
-import io
+from collections.abc import Iterator
 from typing import BinaryIO
 
-from vambrace.plugin import Refused
+from vambrace.plugin import DamagedFile, Refused
 
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -15,23 +15,23 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
-_PIECE = 1 << 18
+_HEAD, _PIECE = 1024, 1 << 18
 
 
 def detect(head: bytes, said: str = "") -> tuple[str, int]:
     """Return the encoding and the length of the byte order mark at the front.
 
-    Without a mark, zero bytes at every second place show UTF-16; everything else is read as UTF-8, which other
-    encodings practically never happen to be.
+    A mark decides, whatever is said. Without one, zero bytes at every second place show UTF-16; everything else is
+    read as UTF-8, which texts in other encodings practically never happen to be.
     """
     for mark, name in _MARKS:
-        if head.startswith(mark) and said in {"", name, name.rpartition("-")[0], f"{name}-sig"}:
+        if head.startswith(mark):
             return name, len(mark)
     return said or _without_mark(head), 0
 
 
 def _without_mark(head: bytes) -> str:
-    even, odd = head[:1024:2], head[1:1024:2]
+    even, odd = head[:_HEAD:2], head[1:_HEAD:2]
     half = len(odd) // 2
     if odd.count(0) > half and not even.count(0):
         return "utf-16-le"
@@ -40,18 +40,38 @@ def _without_mark(head: bytes) -> str:
     return "utf-8"
 
 
-def head_text(head: bytes, said: str = "") -> str:
-    """Return the text at the front of a file; a character cut at the end of `head` is left out."""
+def pieces(raw: BinaryIO, said: str = "") -> Iterator[str]:
+    """Yield the text of a file; raise Refused for bytes that are no text, DamagedFile for a cut last character."""
+    head = b""
+    while len(head) < _HEAD and (more := raw.read(_HEAD - len(head))):
+        head += more
     encoding, mark = detect(head, said)
+    decoder = codecs.getincrementaldecoder(encoding)()
+    data, at = head[mark:], mark
+    while data:
+        held = len(decoder.getstate()[0])
+        try:
+            text = decoder.decode(data)
+        except UnicodeDecodeError as error:
+            raise _not_text(encoding, error, at - held) from None
+        at += len(data)
+        if text:
+            yield text
+        data = raw.read(_PIECE)
+    _finish(decoder, encoding, at)
+
+
+def _finish(decoder: codecs.IncrementalDecoder, encoding: str, at: int) -> None:
     try:
-        return codecs.getincrementaldecoder(encoding)().decode(head[mark:])
-    except UnicodeDecodeError as error:
-        raise not_text(encoding, head[mark:], error, mark) from None
+        decoder.decode(b"", final=True)
+    except UnicodeDecodeError:
+        todo = "Export it again; --salvage keeps the rows before"
+        raise DamagedFile(f"the file ends inside a character of {encoding}", where=f"byte {at:,}", todo=todo) from None
 
 
-def not_text(encoding: str, data: bytes, error: UnicodeDecodeError, offset: int) -> Refused:
-    """Return the refusal of bytes that are no text in the encoding; `offset` is where `data` begins in the file."""
-    byte = data[error.start : error.start + 1]
+def _not_text(encoding: str, error: UnicodeDecodeError, offset: int) -> Refused:
+    """Return the refusal of bytes that are no text in the encoding; `offset` is where the error's bytes begin."""
+    byte = error.object[error.start : error.start + 1]
     seen = f'"{byte.decode("cp1252", "replace")}" in cp1252, "{byte.decode("cp437")}" in cp437'
     return Refused(
         "encoding-not-said",
@@ -61,63 +81,11 @@ def not_text(encoding: str, data: bytes, error: UnicodeDecodeError, offset: int)
     )
 
 
-class Utf8Stream(io.RawIOBase):
-    """The file as UTF-8 without byte order mark, from `skip` bytes (of UTF-8) on.
-
-    `last` is the last byte given out, `quotes` how many quotation marks, `commas` whether there was a comma.
-    """
-
-    def __init__(self, raw: BinaryIO, encoding: str, mark: int, skip: int) -> None:
-        """Set the stream behind the mark and the skipped bytes."""
-        super().__init__()
-        self._raw, self._encoding, self._at = raw, encoding, mark
-        self._decoder = None if encoding == "utf-8" else codecs.getincrementaldecoder(encoding)()
-        self._rest = b""
-        self.last, self.quotes, self.commas = b"", 0, False
-        raw.read(mark)
-        while skip and (piece := self._next(min(skip, _PIECE))):
-            self._rest = piece[skip:]
-            skip -= min(skip, len(piece))
-
-    def readable(self) -> bool:
-        """Say that the stream can be read."""
-        return True
-
-    def readinto(self, buffer: bytearray | memoryview) -> int:  # type: ignore[override]
-        """Fill the buffer as far as one piece of the file goes; return the number of bytes, 0 at the end."""
-        piece = self._rest or self._next(len(buffer))
-        given, self._rest = piece[: len(buffer)], piece[len(buffer) :]
-        buffer[: len(given)] = given
-        if given:
-            self.last = given[-1:]
-            self.quotes += given.count(b'"')
-            self.commas = self.commas or b"," in given
-        return len(given)
-
-    def _next(self, most: int) -> bytes:
-        while data := self._raw.read(most if self._decoder is None else _PIECE):
-            if self._decoder is None:
-                return data
-            held = len(self._decoder.getstate()[0])
-            try:
-                text = self._decoder.decode(data)
-            except UnicodeDecodeError as error:
-                raise not_text(self._encoding, error.object, error, self._at - held) from None
-            self._at += len(data)
-            if text:
-                return text.encode("utf-8", "surrogatepass")
-        return b""
-
-
-def first_fault(raw: BinaryIO, mark: int) -> Refused | None:
-    """Return the refusal that names the first byte that is no UTF-8, or None."""
-    decoder = codecs.getincrementaldecoder("utf-8")()
-    at = len(raw.read(mark))
-    while data := raw.read(_PIECE):
-        held = len(decoder.getstate()[0])
-        try:
-            decoder.decode(data)
-        except UnicodeDecodeError as error:
-            return not_text("utf-8", error.object, error, at - held)
-        at += len(data)
-    return None
+def first_text(head: bytes) -> str:
+    """Return the text at the front of a file as far as it can be read, or "" where the bytes are no text at all."""
+    encoding, mark = detect(head)
+    try:
+        text = codecs.getincrementaldecoder(encoding)().decode(head[mark:])
+    except UnicodeDecodeError:
+        text = head.decode("latin-1")
+    return "" if any(letter < " " and letter not in "\t\r\n\f" for letter in text) else text

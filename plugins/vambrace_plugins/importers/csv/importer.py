@@ -1,1 +1,214 @@
-class CsvImporter: ...
+"""Reads tables of text: one pass, block by block; every decision is made once, from the headers and the first block."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Any, ClassVar
+
+import numpy as np
+import pyarrow as pa
+
+from vambrace.plugin import SIGNALS, Claim, Column, Head, Recording, Refused, Rejected, Source, SourceBatch, Times
+from vambrace_plugins.importers.csv.dialect import DecimalMark, choose_delimiter
+from vambrace_plugins.importers.csv.encoding import first_text, pieces
+from vambrace_plugins.importers.csv.layout import Field, fields, headings
+from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
+from vambrace_plugins.importers.csv.recordings import Recordings
+from vambrace_plugins.importers.csv.rows import Block, Lines, Rows
+from vambrace_plugins.importers.csv.timing import Timing, places, settle
+from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading
+
+_SUFFIXES = {".csv", ".tsv", ".txt"}
+_OTHERS = ("<", "{", "[{", "[[", "%PDF")
+_MOST_COLUMNS = 2_000
+
+
+class CsvImporter:
+    """Reads tables whose columns are known by their headers."""
+
+    name = "csv"
+    version = "1"
+    title = "Tables of text (CSV, TSV)"
+    Options: ClassVar[type] = Options
+    end_mark = False
+
+    def recognise(self, head: Head) -> Claim:
+        """Claim a text whose first line is a header that we know, and by name any other text that may be a table."""
+        text = first_text(head.data).lstrip("\ufeff").lstrip()
+        if not text or text.startswith(_OTHERS):
+            return Claim.NONE
+        by_name = head.suffix in _SUFFIXES
+        line = text.splitlines()[0]
+        known = max(_known(line.split(delimiter)) for delimiter in DELIMITERS)
+        if known > 1 or (known and by_name):
+            return Claim.CONTENT
+        return Claim.NAME if by_name else Claim.NONE
+
+    def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Recording]:
+        """Yield the rows of a table; raise Refused for what is uncertain, naming the option that settles it."""
+        said = check(source.options or Options())
+        with source.open() as raw:
+            lines = Lines(pieces(raw, said.encoding))
+            delimiter = choose_delimiter(
+                lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
+            )
+            rows = Rows(lines, delimiter)
+            yield from _read(source, said, rows, lines, delimiter)
+
+
+def _known(cells: Sequence[str]) -> int:
+    return sum(read_heading(cell.strip().strip('"')).known for cell in cells[:_MOST_COLUMNS])
+
+
+def _read(
+    source: Source, said: Said, rows: Rows, lines: Lines, delimiter: str
+) -> Iterator[SourceBatch | Rejected | Recording]:
+    table: _Table | None = None
+    for block in rows.blocks():
+        if table is None:
+            if rows.fault is not None and not len(block):
+                break
+            table = _Table(source, said, rows.header, delimiter, block)
+        yield from table.batches(block)
+        if block.cut is not None:
+            yield from table.cut(block.cut)
+    if table is not None:
+        if rows.fault is None and not lines.ended:
+            source.note("possibly-cut", "the last line has no end; the file may have been cut there")
+        yield from table.about()
+    if rows.fault is not None:
+        raise rows.fault
+
+
+class _Table:
+    """One table in the making: what its columns are, and what was counted so far."""
+
+    def __init__(self, source: Source, said: Said, header: list[str], delimiter: str, first: Block) -> None:
+        if len(header) > _MOST_COLUMNS:
+            what = f"it has {len(header):,} columns, and at most {_MOST_COLUMNS:,} are read"
+            raise Refused("too-many-columns", what, where="line 1", todo="Export fewer columns")
+        self.source = source
+        self.heads = headings(header, said)
+        sample = list(zip(*first.rows, strict=True)) or [()] * len(header)
+        self.fields = fields(self.heads, said, sample)
+        if not self.fields:
+            raise _no_signal(self.heads)
+        increments = [each.heading.text.strip() for each in self.fields if each.counting == "increment"]
+        found = places(self.heads, said)
+        self.timing: Timing = settle(self.heads, found, said, sample, increments)
+        columns = [(each.heading.text.strip(), sample[each.at]) for each in self.fields]
+        self.mark = DecimalMark(said.decimal, delimiter, [(name, list(cells)) for name, cells in columns])
+        self.recordings = Recordings(self.heads, self.fields)
+        used = {each.at for each in self.fields} | self.timing.used | self.recordings.used
+        self.rest = [at for at in range(len(header)) if at not in used]
+        self.not_carried = dict.fromkeys((self._name(at) for at in self.rest), 0)
+        _note_unused(source, said, header)
+
+    def _name(self, at: int) -> str:
+        return self.heads[at].text.strip() or f"column {at + 1}"
+
+    def batches(self, block: Block) -> Iterator[SourceBatch]:
+        """Yield the rows of a block, one batch for each recording that they belong to."""
+        if not len(block):
+            return
+        columns = list(zip(*block.rows, strict=True))
+        for at in self.rest:
+            self.not_carried[self._name(at)] += sum(bool(cell.strip()) for cell in columns[at])
+        texts = _Texts(columns)
+        start = self.timing.start.times(texts.of)
+        end = self.timing.end.times(texts.of) if self.timing.end else None
+        values = {each.at: self.mark.plain(each.heading.text.strip(), texts.of(each.at)) for each in self.fields}
+        record = np.array(block.records, np.int64)
+        for part in self.recordings.parts(columns, len(block)):
+            held = tuple(_column(each, _taken(values[each.at], part.rows), part.sensor) for each in part.fields)
+            yield SourceBatch(
+                record if part.rows is None else record[part.rows],
+                _times_taken(start, part.rows),
+                held,
+                part.recording,
+                None if end is None else _times_taken(end, part.rows),
+                self.timing.interval_s,
+                self.timing.stamp,
+            )
+
+    def cut(self, cut: tuple[int, list[str], int]) -> Iterator[SourceBatch | Rejected]:
+        """Yield what is whole of a last row that is too short; its last cell may be part of a longer one."""
+        record, row, line = cut
+        width = len(self.heads)
+        last = row[-1].strip()
+        what = f'line {line:,}: the last row ends after {len(row)} of {width} cells; its last one ("{last}") may be cut'
+        self.source.note("possibly-cut", f"{what} and is set aside", "warning")
+        whole = [*row[:-1], *([""] * (width - len(row) + 1))]
+        yield from self.batches(Block([record], [whole]))
+        for each in self.fields:
+            if each.at == len(row) - 1 and last:
+                numbers = self.recordings.parts([(cell,) for cell in whole], 1)
+                recording = next(part.recording for part in numbers if each in part.fields)
+                yield Rejected(each.heading.signal, record, "not-a-number", f"{last} (cut)", recording)
+
+    def about(self) -> Iterator[Recording]:
+        """Yield what the table says of its recordings, once all is read."""
+        sentences = [*self.timing.conversions, *_decided(self.fields)]
+        if self.mark.used:
+            sentences.append("decimal commas read as decimal points")
+        yield from self.recordings.about(tuple(sentences), self.not_carried)
+
+
+class _Texts:
+    """The columns of a block as Arrow texts, each made when it is asked for."""
+
+    def __init__(self, columns: Sequence[Sequence[str]]) -> None:
+        self._columns = columns
+
+    def of(self, at: int) -> pa.Array:
+        """Return a column."""
+        return pa.array(self._columns[at], pa.string())
+
+
+def _taken(values: pa.Array, rows: Any) -> pa.Array:
+    return values if rows is None else values.take(pa.array(rows))
+
+
+def _times_taken(times: Times, rows: Any) -> Times:
+    return times if rows is None else Times(_taken(times.values, rows), times.unit, times.basis, times.epoch_s)
+
+
+def _column(each: Field, values: pa.Array, sensor: str) -> Column:
+    heading = each.heading
+    return Column(
+        heading.signal,
+        values,
+        each.unit,
+        heading.text.strip(),
+        counting="increment" if each.counting == "increment" else "total",
+        statistic=heading.statistic,
+        counts=heading.counts,
+        sensor=", ".join(filter(None, (heading.sensor or heading.remark, sensor))),
+    )
+
+
+def _decided(columns: Sequence[Field]) -> Iterator[str]:
+    """Yield a sentence for each unit that no header says and no option."""
+    for each in columns:
+        if not each.heading.unit and not each.heading.canonical and each.unit == SIGNALS[each.heading.signal].unit:
+            yield f'{each.heading.signal}: the header "{each.heading.text.strip()}" gives no unit, taken as {each.unit}'
+
+
+def _no_signal(heads: Sequence[Heading]) -> Refused:
+    names = ", ".join(f'"{heading.text.strip()[:40]}"' for heading in heads if heading.time is None)
+    what = f"it has times, and no column of a signal that we know by its header ({names or 'there is no other'})"
+    todo = 'If it holds measurements, say of what, as in --option "csv.columns=HEADER=heart_rate"'
+    return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
+
+
+def _note_unused(source: Source, said: Said, header: Sequence[str]) -> None:
+    known = {cell.strip().lower() for cell in header}
+    for option, pairs in (("columns", said.columns), ("units", said.units), ("counting", said.counting)):
+        for key in pairs:
+            if (
+                key
+                and key not in known
+                and key not in SIGNALS
+                and key not in {read_heading(cell).signal for cell in known}
+            ):
+                source.note("option-without-use", f'no column has the header "{key}" that csv.{option} names')

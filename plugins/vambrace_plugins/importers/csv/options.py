@@ -9,12 +9,12 @@ from datetime import UTC, datetime, timedelta
 from vambrace.plugin import SIGNALS, Refused
 
 DELIMITERS = (",", ";", "\t", "|")
+"""What may separate cells, in the order in which a file with one column is taken to have them."""
 _DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "\\t": "\t", "pipe": "|"}
 _DECIMAL_WORDS = {"comma": ",", "dot": ".", "point": "."}
 _EPOCHS = {"epoch": 0, "fit": 631_065_600}
 _UNITS = ("s", "ms", "us", "ns")
 NOTATIONS = (
-    "iso",
     "day-first",
     "month-first",
     *(f"{kind}-{unit}" for kind in ("epoch", "elapsed") for unit in _UNITS),
@@ -70,8 +70,6 @@ def check(options: Options) -> Said:
     decimal = _DECIMAL_WORDS.get(options.decimal.lower(), options.decimal)
     if decimal not in {"", ".", ","}:
         raise _bad("decimal", options.decimal, "dot or comma")
-    if decimal and decimal == delimiter:
-        raise _bad("decimal", options.decimal, "a mark that is not the delimiter")
     if options.time and options.time not in NOTATIONS:
         raise _bad("time", options.time, ", ".join(NOTATIONS))
     kind, _, unit = (
@@ -132,7 +130,8 @@ def _stamp(options: Options) -> str:
 
 def _encoding(text: str) -> str:
     try:
-        return codecs.lookup(text).name if text else ""
+        b"".decode(text or "utf-8")
+        return codecs.lookup(text).name.removesuffix("-sig") if text else ""
     except LookupError:
         raise _bad("encoding", text, "the name of a text encoding, as in utf-8, cp1252 or latin-1") from None
 
@@ -140,10 +139,11 @@ def _encoding(text: str) -> str:
 def _start(text: str) -> int | None:
     if not text:
         return None
+    start: datetime | None
     try:
         start = datetime.fromisoformat(text)
     except ValueError:
-        start = datetime.min  # noqa: DTZ901 - a naive stand-in, refused in the next line
-    if start.tzinfo is None or start.microsecond:
+        start = None
+    if start is None or start.tzinfo is None or start.microsecond:
         raise _bad("start", text, "a date and time in whole seconds with Z or an offset, as in 2031-03-04T09:00:00Z")
     return (start - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(seconds=1)

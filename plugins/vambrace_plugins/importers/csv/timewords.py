@@ -20,6 +20,8 @@ _EDGES = {"start": "start", "begin": "start", "starttime": "start", "end": "end"
 _OFFSET = re.compile(r"^(?:utc|gmt)?\s*([+-])(\d{1,2})(?::?(\d{2}))?$", re.IGNORECASE)
 _SINCE = re.compile(r"\bsince (?:the )?(?:(unix )?epoch|(\d{4})(?: (\d\d) (\d\d))?(?:t?(?: ?00)*z?)?)$")
 _ZONE_COLUMNS = {"tz", "timezone", "time zone"}
+_ORDERS = re.compile(r"^(?:(dd?)|(mm?)|yyyy)[^a-z]?(?:mm?|dd?)[^a-z]?(?:dd?|yyyy)\b")
+_ZONE_NAME = re.compile(r"^[A-Z][A-Za-z_]+(?:/[A-Za-z0-9_+\-]+)+$")
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,8 +29,9 @@ class TimeWords:
     """What a header says of a column of times.
 
     `part` is `time`, `date`, `offset` or `zone`; `edge` is `start`, `end` or empty; `unit` is empty where the header
-    names none; `epoch_s` is the instant of count 0 in Unix seconds where the header says it; `zone` is `Z`, an offset
-    or empty; `remark` is what stands in brackets and says nothing that we know.
+    names none; `epoch_s` is the instant of count 0 in Unix seconds where the header says it; `zone` is `Z`, an offset,
+    a zone's name or empty; `order` is `day-first` or `month-first` where the header shows how its dates are written;
+    `told` is True where the user says what the column is; `remark` stands in brackets and says nothing that we know.
     """
 
     part: str = "time"
@@ -37,6 +40,8 @@ class TimeWords:
     epoch_s: int | None = None
     elapsed: bool = False
     zone: str = ""
+    order: str = ""
+    told: bool = False
     remark: str = ""
 
 
@@ -75,7 +80,7 @@ def _strip(words: str, said: TimeWords) -> tuple[TimeWords, str]:
             said = replace(said, zone="Z")
         elif token in {"unix", "epoch", "posix"}:
             said = replace(said, epoch_s=0)
-        elif token == "elapsed":
+        elif token in {"elapsed"}:
             said = replace(said, elapsed=True)
         elif token in _UNIT_WORDS:
             said = replace(said, unit=_UNIT_WORDS[token])
@@ -93,6 +98,11 @@ def _bracket(text: str, said: TimeWords) -> TimeWords:
         return replace(said, zone=f"{sign}{int(hours):02d}:{minutes or '00'}")
     if text.lower() == "z":
         return replace(said, zone="Z")
+    if _ZONE_NAME.match(text):
+        return replace(said, zone=text)
+    order = _ORDERS.match(text.lower())
+    if order:
+        return replace(said, order="day-first" if order[1] else "month-first" if order[2] else "")
     words = " ".join(re.sub(r"[^\w]+|_", " ", text.lower()).split())
     found, rest = _strip(words, said)
     return replace(found, edge=said.edge) if not rest else replace(said, remark=text)

@@ -7,37 +7,23 @@ import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from vambrace.plugin import SIGNALS
-
+from vambrace.plugin import SIGNALS, ucum
 from vambrace_plugins.importers.csv.timewords import TimeWords, read_time
 
 _BRACKETS = re.compile(r"\(([^()]*)\)|\[([^\[\]]*)\]")
 _CAMEL = re.compile(r"(?<=[a-z0-9])(?=[A-Z])")
 _BREAK = re.compile(r"[^\w%]+|_+")
-_KEYS = (
-    *("recording", "device", "device id", "device name", "participant", "participant id", "subject", "subject id"),
-    *("user", "user id", "serial", "serial number", "device serial", "sensor", "sensor id"),
-)
-
-# Units as they stand in headers without brackets; the text on the right is what the core is told.
-_UNITS: dict[str, str] = {
-    **dict.fromkeys(("per min", "per minute", "1 per min"), "/min"),
-    **dict.fromkeys(("bpm", "beats per min", "beats per minute"), "bpm"),
-    **dict.fromkeys(("breaths per min", "breaths per minute"), "/min"),
-    **dict.fromkeys(("percent", "pct", "%"), "%"),
-    **dict.fromkeys(("deg", "degrees"), "deg"),
-    **dict.fromkeys(("m per s", "m s", "mps", "meters per second", "metres per second"), "m/s"),
-    **dict.fromkeys(("km per h", "km h", "kmh", "kph"), "km/h"),
-    **dict.fromkeys(("cel", "celsius", "deg c", "degc"), "Cel"),
-    **dict.fromkeys(("fahrenheit", "deg f", "degf"), "[degF]"),
-    **dict.fromkeys(("m", "meters", "metres"), "m"),
-    **dict.fromkeys(("ft", "feet"), "ft"),
-    **dict.fromkeys(("s", "sec", "seconds"), "s"),
-    **dict.fromkeys(("ms", "msec", "milliseconds"), "ms"),
-    **dict.fromkeys(("w", "watt", "watts"), "W"),
-    **{unit: unit for unit in ("fraction", "km", "cm", "mm", "mi", "mph", "kcal", "rpm", "spm", "semicircles", "rad")},
-    "hz": "Hz", "kj": "kJ", "kw": "kW",
+_KEYS = {
+    **dict.fromkeys(("serial", "serial number", "device serial"), "serial"),
+    **dict.fromkeys(("device", "device id", "device name"), "product"),
+    **dict.fromkeys(("sensor", "sensor id", "sensor name"), "sensor"),
+    **dict.fromkeys(("recording", "recording id"), "recording"),
+    **dict.fromkeys(("participant", "participant id", "subject", "subject id", "user", "user id"), "person"),
 }
+
+# How units look once a header's marks have become spaces; the text on the right is what the core is told.
+_WORD_UNITS = {"m s": "m/s", "km h": "km/h", "mi h": "mi/h", "mm s": "mm/s", "1 1024 s": "s/1024", "rev min": "rpm"}
+_CASE_DECIDES = ("cal",)
 _STATISTICS: dict[str, str] = {
     **dict.fromkeys(("mean", "avg", "average"), "mean"),
     **dict.fromkeys(("max", "maximum"), "max"),
@@ -50,7 +36,7 @@ _COUNTING: dict[str, str] = {
 }
 _SAYS_UNIT = {"bpm": "bpm", "watts": "W"}
 _SAYS_STEPS = ("step rate", "step cadence")
-_COUNTS = {"rpm": "revolutions", "spm": "steps", "steps/min": "steps", "steps per min": "steps"}
+_SAYS_NOTHING = ("wgs84", "wgs 84")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +44,8 @@ class Heading:
     """What one header cell says; `text` is the cell itself.
 
     `signal` is empty where no signal fits, `time` None where it is no part of the time, `key` the word for what tells
-    devices or people apart. `unit` and `counting` are empty where the header does not say; `canonical` is True where
-    the header is exactly our own name of the signal.
+    devices or people apart. `unit` and `counting` are empty where the header does not say. `canonical` is True where
+    the header is exactly our own name of the signal. `remark` stands in brackets and is no unit that we know.
     """
 
     text: str
@@ -69,6 +55,7 @@ class Heading:
     counting: str = ""
     counts: str = ""
     sensor: str = ""
+    remark: str = ""
     canonical: bool = False
     time: TimeWords | None = None
     key: str = ""
@@ -87,10 +74,8 @@ def plain(text: str) -> str:
 
 def read_heading(text: str) -> Heading:
     """Return what a header cell means."""
-    folded = unicodedata.normalize("NFKC", text).strip()
-    bracketed = [(a or b).strip() for a, b in _BRACKETS.findall(folded)]
-    body = _BRACKETS.sub(" ", folded).strip()
-    spellings = tuple(dict.fromkeys((plain(body), plain(_CAMEL.sub(" ", body)))))
+    body, bracketed = _parts(text)
+    spellings = _spellings(body)
     for words in spellings:
         time = read_time(words, bracketed)
         if time is not None:
@@ -98,22 +83,29 @@ def read_heading(text: str) -> Heading:
     for words in spellings:
         found = next(_signals(words, Heading(text)), None)
         if found is not None:
-            return _finish(found, folded, bracketed)
-    return Heading(text, key=spellings[0] if spellings[0] in _KEYS else "")
+            return _finish(found, bracketed)
+    return Heading(text, key=_KEYS.get(spellings[0], ""))
 
 
 def of_signal(text: str, signal: str) -> Heading:
     """Return the heading of a column that the user says holds a signal, with what else its header says of it."""
     heading = read_heading(text)
-    if heading.signal == signal:
-        return replace(heading, canonical=True)
-    brackets = [(a or b).strip() for a, b in _BRACKETS.findall(unicodedata.normalize("NFKC", text))]
-    return replace(_bracketed(Heading(text, signal), brackets), canonical=True)
+    return heading if heading.signal == signal else _finish(Heading(text, signal), _parts(text)[1])
+
+
+def _parts(text: str) -> tuple[str, list[str]]:
+    """Return what stands outside brackets and what stands in them."""
+    bracketed = [(a or b).strip() for a, b in _BRACKETS.findall(text)]
+    return _BRACKETS.sub(" ", text).strip(), bracketed
+
+
+def _spellings(body: str) -> tuple[str, ...]:
+    return tuple(dict.fromkeys((plain(body), plain(_CAMEL.sub(" ", body)))))
 
 
 def _names() -> dict[str, str]:
     words = {word: name for name, signal in SIGNALS.items() for word in signal.words}
-    return words | {plain(name): name for name in SIGNALS} | {plain(one.column): one.name for one in SIGNALS.values()}
+    return words | {plain(name): name for name in SIGNALS}
 
 
 _NAMES = _names()
@@ -125,16 +117,8 @@ def _signals(words: str, said: Heading) -> Iterator[Heading]:
         signal = _NAMES[words]
         counting = next((_COUNTING[word] for word in words.split() if word in ("total", "cumulative")), said.counting)
         counts = "steps" if words in _SAYS_STEPS else said.counts
-        yield replace(
-            said, signal=signal, unit=said.unit or _SAYS_UNIT.get(words, ""), counting=counting, counts=counts
-        )
-    if not said.unit:
-        yield from (
-            heading
-            for phrase, unit in _UNITS.items()
-            if (rest := _without(words, phrase, front=False))
-            for heading in _signals(rest, replace(said, unit=unit))
-        )
+        yield replace(said, signal=signal, counting=counting, counts=counts, unit=_SAYS_UNIT.get(words, ""))
+    yield from _with_unit(words, said)
     for phrase, statistic in _STATISTICS.items():
         for front in (True, False):
             if said.statistic == "instant" and (rest := _without(words, phrase, front=front)):
@@ -144,6 +128,28 @@ def _signals(words: str, said: Heading) -> Iterator[Heading]:
             if not said.counting and (rest := _without(words, phrase, front=front)):
                 found = _signals(rest, replace(said, counting=counting))
                 yield from (heading for heading in found if is_total(heading.signal))
+
+
+def _with_unit(words: str, said: Heading) -> Iterator[Heading]:
+    """Yield the readings whose last words are a unit of the signal that the words before them name."""
+    tokens = words.split()
+    for at in range(max(1, len(tokens) - 4), len(tokens)):
+        phrase = " ".join(tokens[at:])
+        for heading in _signals(" ".join(tokens[:at]), said):
+            if heading.unit or heading.remark:
+                continue
+            unit = _unit_in_words(phrase, heading.signal)
+            if phrase in _CASE_DECIDES:
+                yield replace(heading, remark=phrase)
+            elif unit:
+                yield replace(heading, unit=unit)
+
+
+def _unit_in_words(phrase: str, signal: str) -> str:
+    for text in (phrase, phrase.replace("per ", "/").replace(" /", "/"), _WORD_UNITS.get(phrase, "")):
+        if text and ucum(text, SIGNALS[signal]):
+            return text
+    return ""
 
 
 def is_total(signal: str) -> bool:
@@ -157,28 +163,49 @@ def _without(words: str, phrase: str, *, front: bool) -> str:
     return words.removesuffix(f" {phrase}") if words.endswith(f" {phrase}") else ""
 
 
-def _finish(found: Heading, folded: str, bracketed: list[str]) -> Heading:
+def _finish(found: Heading, bracketed: list[str]) -> Heading:
+    """Return the heading with what stands in brackets, and with what our own names say of themselves."""
     signal = SIGNALS[found.signal]
-    if folded in {signal.name, signal.column}:
-        unit = signal.unit if folded == signal.column and folded != signal.name else ""
-        return replace(found, canonical=True, unit=unit, counting=found.counting or ("total" if unit else ""))
-    return _bracketed(found, bracketed)
+    name = found.text.strip()
+    if name == signal.column and name != signal.name:
+        # Our own tables write a running total under this name.
+        return _counted(
+            replace(found, canonical=True, unit=signal.unit, counting="total" if is_total(signal.name) else "")
+        )
+    return _counted(_bracketed(replace(found, canonical=name == signal.name), bracketed))
 
 
 def _bracketed(found: Heading, bracketed: list[str]) -> Heading:
-    """Return the heading with what stands in brackets: the last part is the unit, those before it name the sensor."""
     left = []
     for part in (piece.strip() for text in bracketed for piece in re.split("[,;]", text)):
         words = plain(part)
-        if words in _STATISTICS:
+        unit = "" if found.unit else unit_in_brackets(part, found.signal)
+        if unit:
+            found = replace(found, unit=unit, remark="")
+        elif words in _STATISTICS:
             found = replace(found, statistic=_STATISTICS[words])
         elif words in _COUNTING and is_total(found.signal):
             found = replace(found, counting=_COUNTING[words])
-        elif part:
+        elif part and words not in _SAYS_NOTHING:
             left.append(part)
-    if left:
-        found = replace(found, unit=left[-1], sensor=", ".join(left[:-1]))
-    if found.signal == "cadence":
-        found = replace(found, counts=_COUNTS.get(found.unit.lower(), found.counts or "unknown"))
-        found = replace(found, unit="/min" if found.unit.lower() in _COUNTS else found.unit)
-    return found
+    said = ", ".join(left)
+    return replace(found, sensor=said) if found.unit else replace(found, remark=said or found.remark)
+
+
+def unit_in_brackets(part: str, signal: str) -> str:
+    """Return the unit that a text in brackets writes, as it writes it, or "" where it is none of the signal's."""
+    folded = unicodedata.normalize("NFKC", part)
+    for text in (part, folded, f"[{part}]"):
+        if text.strip() and ucum(text, SIGNALS[signal]):
+            return text
+    words = plain(part)
+    return "" if words in _CASE_DECIDES else _unit_in_words(words, signal)
+
+
+def _counted(found: Heading) -> Heading:
+    """Return the heading with what a cadence counts, as far as its unit or its name says so."""
+    if found.signal != "cadence":
+        return found
+    unit = found.unit.lower()
+    counts = "revolutions" if unit.startswith(("r", "{r")) else "steps" if "s" in unit else found.counts
+    return replace(found, counts=counts or "unknown")

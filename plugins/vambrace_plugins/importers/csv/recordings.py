@@ -1,0 +1,112 @@
+"""Which rows and columns of a table are which recording: columns of one signal, and rows of several devices."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from vambrace.plugin import Recording, Refused
+from vambrace_plugins.importers.csv.layout import Field
+from vambrace_plugins.importers.csv.vocabulary import Heading
+
+_MOST = 100
+Key: TypeAlias = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """Rows (None for all) and columns of a block that belong to one recording."""
+
+    recording: int
+    rows: NDArray[np.intp] | None
+    fields: tuple[Field, ...]
+    sensor: str
+
+
+class Recordings:
+    """The recordings of one table, numbered as they come; the words of key columns part the rows."""
+
+    def __init__(self, heads: Sequence[Heading], columns: Sequence[Field]) -> None:
+        """Take the columns that tell devices and people apart."""
+        self._keys = [(at, heading) for at, heading in enumerate(heads) if heading.key and heading.key != "person"]
+        self._people = [(at, heading) for at, heading in enumerate(heads) if heading.key == "person"]
+        self._seen_people: dict[int, str] = {}
+        lanes = sorted({each.lane for each in columns})
+        self._lanes = [tuple(each for each in columns if each.lane == lane) for lane in lanes]
+        self._numbers: dict[tuple[Key, int], int] = {}
+
+    @property
+    def used(self) -> set[int]:
+        """Return the places of the columns that part the rows."""
+        return {at for at, _ in self._keys}
+
+    def parts(self, columns: Sequence[Sequence[str]], n: int) -> Iterator[Part]:
+        """Yield the parts of a block of n rows, in the order in which their recordings begin."""
+        self._check_people(columns)
+        for key, rows in self._by_key(columns, n):
+            for lane, held in enumerate(self._lanes):
+                yield Part(self._number(key, lane), rows, held, self._word(key, "sensor") or "")
+
+    def _check_people(self, columns: Sequence[Sequence[str]]) -> None:
+        for at, heading in self._people:
+            people = {cell.strip() for cell in columns[at]} - {""} | {self._seen_people.get(at, "")} - {""}
+            if len(people) > 1:
+                first, second, *_ = sorted(people)
+                name = heading.text.strip()
+                what = f'its rows are of several people ("{first}" and "{second}" in the column "{name}")'
+                todo = f'Split it into one file for each, or say that they are one with --option "csv.columns={name}=-"'
+                raise Refused("several-people", what, todo=todo)
+            self._seen_people.update(dict.fromkeys([at], *people) if people else {})
+
+    def _by_key(self, columns: Sequence[Sequence[str]], n: int) -> Iterator[tuple[Key, NDArray[np.intp] | None]]:
+        if not self._keys:
+            yield (), None
+            return
+        places: dict[Key, list[int]] = {}
+        for row, key in enumerate(zip(*(columns[at] for at, _ in self._keys), strict=True)):
+            places.setdefault(key, []).append(row)
+        merged: dict[Key, list[int]] = {}
+        for key, rows in places.items():
+            merged.setdefault(tuple(cell.strip() for cell in key), []).extend(rows)
+        for key, rows in merged.items():
+            yield key, None if len(rows) == n else np.array(sorted(rows), np.intp)
+
+    def _number(self, key: Key, lane: int) -> int:
+        number = self._numbers.setdefault((key, lane), len(self._numbers) + 1)
+        if number > _MOST:
+            names = " and ".join(f'"{heading.text.strip()}"' for _, heading in self._keys)
+            what = f"the column {names} would part its rows into more than {_MOST} recordings"
+            name = self._keys[0][1].text.strip() if self._keys else ""
+            todo = f'If it does not tell devices apart, leave it out: --option "csv.columns={name}=-"'
+            raise Refused("too-many-recordings", what, todo=todo)
+        return number
+
+    def _word(self, key: Key, kind: str) -> str | None:
+        return next(
+            (word for word, (_, heading) in zip(key, self._keys, strict=True) if heading.key == kind and word), None
+        )
+
+    def about(self, sentences: tuple[str, ...], not_carried: Mapping[str, int]) -> Iterator[Recording]:
+        """Yield what is known of each recording; values that no signal fits are counted with the first."""
+        parted = [*sentences, *self._parted()]
+        for (key, _), number in self._numbers.items() or [(((), 0), 1)]:
+            yield Recording(
+                number,
+                product=self._word(key, "product") if key else None,
+                serial=self._word(key, "serial") if key else None,
+                not_carried=dict(not_carried) if number == 1 else {},
+                conversions=tuple(parted),
+            )
+
+    def _parted(self) -> Iterator[str]:
+        if len(self._lanes) > 1:
+            signals = [each.heading.signal for lane in self._lanes for each in lane]
+            twice = dict.fromkeys(signal for signal in signals if signals.count(signal) > 1)
+            yield f"{', '.join(twice)}: in several columns, each a recording of its own"
+        if len({key for key, _ in self._numbers}) > 1:
+            names = ", ".join(f'"{heading.text.strip()}"' for _, heading in self._keys)
+            yield f"rows parted into recordings by the column {names}"

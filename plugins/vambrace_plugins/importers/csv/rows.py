@@ -1,0 +1,194 @@
+"""From pieces of text to the rows of a table, in blocks; every fault is typed and has its line."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+from vambrace.plugin import DamagedFile, Refused
+
+ROWS = 10_000
+"""Rows of one block; the first block is what decisions are made from."""
+_CHARACTERS = 1 << 24
+_LONGEST_LINE = 1 << 18
+_SALVAGE = "Export it again; --salvage keeps the rows before"
+# What Python's csv module says, and what it means to a person.
+_FAULTS = {
+    "unexpected end of data": "a quotation mark that is opened here is never closed",
+    "field larger than field limit": "a cell is longer than 131,072 characters; is a quotation mark never closed?",
+    "expected after": "text follows a closing quotation mark",
+}
+
+
+class Lines:
+    """The lines of a text with their ends, whatever ends them, however the text is cut into pieces.
+
+    `characters` counts what was given out, `ended` says whether the last line given out had an end.
+    """
+
+    def __init__(self, pieces: Iterator[str]) -> None:
+        """Begin before the first line."""
+        self.characters, self.number, self.ended = 0, 0, True
+        self._held: list[str] = []
+        self._lines = _checked(_blocks(pieces))
+
+    def __iter__(self) -> Iterator[str]:
+        for line in self._held:
+            yield self._given(line)
+        self._held = []
+        for line in self._lines:
+            yield self._given(line)
+
+    def _given(self, line: str) -> str:
+        self.number += 1
+        self.characters += len(line)
+        self.ended = line.endswith(("\n", "\r"))
+        return line
+
+    def ahead(self) -> Iterator[str]:
+        """Yield the lines that are still to come, without taking them."""
+        yield from self._held
+        for line in self._lines:
+            self._held.append(line)
+            yield line
+
+
+def _blocks(pieces: Iterator[str]) -> Iterator[tuple[list[str], bool]]:
+    """Yield whole lines in lists, and whether there is a zero among their characters."""
+    rest = ""
+    for piece in pieces:
+        text = rest + piece
+        lines = io.StringIO(text, newline="").readlines()
+        # A carriage return at the very end may be the first half of a line end.
+        rest = "" if lines[-1].endswith("\n") else lines.pop()
+        yield lines, "\0" in text
+        if len(rest) > _LONGEST_LINE:
+            break
+    yield [rest] if rest else [], "\0" in rest
+
+
+def _checked(blocks: Iterator[tuple[list[str], bool]]) -> Iterator[str]:
+    number = 0
+    for lines, has_zero in blocks:
+        for line in lines:
+            number += 1
+            if len(line) > _LONGEST_LINE:
+                what = f"a line is longer than {_LONGEST_LINE:,} characters"
+                raise DamagedFile(what, where=f"line {number:,}", todo=_SALVAGE)
+            if has_zero and "\0" in line:
+                raise DamagedFile("there are zero bytes in the text", where=f"line {number:,}", todo=_SALVAGE)
+            yield line
+
+
+@dataclass(slots=True)
+class Block:
+    """Rows of equal width with their record numbers: the row's place in the file, the header's being 0.
+
+    `cut` is a row at the end of the file that is too short, with its record number and its line.
+    """
+
+    records: list[int] = field(default_factory=list)
+    rows: list[list[str]] = field(default_factory=list)
+    cut: tuple[int, list[str], int] | None = None
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+
+class Rows:
+    """The rows after the header, block by block; `fault` is what ended them, to be raised after the last block."""
+
+    def __init__(self, lines: Lines, delimiter: str) -> None:
+        """Take the header from the lines."""
+        self._lines = lines
+        self._reader = csv.reader(lines, delimiter=delimiter, strict=True, skipinitialspace=True)
+        self.header = next((row for row in self._reader if not is_blank(row)), [])
+        self.header_line = self._reader.line_num - _height(self.header) + 1
+        self.fault: DamagedFile | Refused | None = None
+        self._next_record, self._next_line = 1, self._reader.line_num + 1
+        self._ahead: list[list[str]] = []
+        self._more = True
+
+    def blocks(self) -> Iterator[Block]:
+        """Yield blocks until the end or the first fault; there is always one, be it empty."""
+        while True:
+            block = self._regular(self._take())
+            last = self.fault is not None or not (self._ahead or self._more)
+            yield block
+            if last:
+                return
+
+    def _take(self) -> list[list[str]]:
+        rows, self._ahead = self._ahead, []
+        end = self._lines.characters + _CHARACTERS
+        try:
+            for row in self._reader:
+                rows.append(row)
+                if len(rows) > ROWS or self._lines.characters > end:
+                    break
+            else:
+                self._more = False
+        except csv.Error as error:
+            line = self._next_line + sum(map(_height, rows))
+            self.fault = csv_fault(error, line)
+        except (DamagedFile, Refused) as error:
+            self.fault = error
+        if self._more and self.fault is None:
+            # One row is held back, so that the last row of the file is known when it comes.
+            self._ahead = [rows.pop()]
+        return rows
+
+    def _regular(self, rows: list[list[str]]) -> Block:
+        record, line, width = self._next_record, self._next_line, len(self.header)
+        self._next_record += len(rows)
+        self._next_line = self._reader.line_num + 1 - sum(map(_height, self._ahead))
+        if set(map(len, rows)) <= {width}:
+            return Block(list(range(record, record + len(rows))), rows)
+        block = Block()
+        for at, row in enumerate(rows):
+            if len(row) != width and not is_blank(row):
+                row = self._fitted(row, width)  # noqa: PLW2901
+            if len(row) == width:
+                block.records.append(record + at)
+                block.rows.append(row)
+            elif not is_blank(row):
+                self._irregular(block, record + at, row, line + sum(map(_height, rows[:at])), rows[at + 1 :])
+                break
+        return block
+
+    def _fitted(self, row: list[str], width: int) -> list[str]:
+        return row[:width] if len(row) > width and is_blank(row[width:]) else row
+
+    def _irregular(self, block: Block, record: int, row: list[str], line: int, after: list[list[str]]) -> None:
+        """Keep a short row at the very end as cut; make a fault of any other."""
+        width = len(self.header)
+        at_end = self.fault is None and not self._ahead and not self._more and all(map(is_blank, after))
+        if at_end and len(row) < width:
+            block.cut = (record, row, line)
+            return
+        what = f"the row has {len(row)} cells under a header of {width}"
+        todo = f"Mend the row, or export it again; {_hint(row, width)}--salvage keeps the rows before"
+        self.fault = DamagedFile(what, where=f"line {line:,}", todo=todo)
+
+
+def _hint(row: list[str], width: int) -> str:
+    return "a decimal comma between commas must stand in quotation marks; " if len(row) > width else ""
+
+
+def is_blank(row: list[str]) -> bool:
+    """Say whether all cells of a row are empty."""
+    return not any(cell and not cell.isspace() for cell in row)
+
+
+def _height(row: list[str]) -> int:
+    """Return how many lines a row takes."""
+    return 1 + sum(cell.replace("\r\n", "\n").replace("\r", "\n").count("\n") for cell in row)
+
+
+def csv_fault(error: csv.Error, line: int) -> DamagedFile:
+    """Return our own error for one of Python's csv module."""
+    said = str(error)
+    what = next((words for part, words in _FAULTS.items() if part in said), said)
+    return DamagedFile(what, where=f"line {line:,}", todo=_SALVAGE)

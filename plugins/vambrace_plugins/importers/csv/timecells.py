@@ -1,0 +1,142 @@
+"""What the cells of a time column look like, and how date-times in usual notation become ISO 8601."""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from vambrace.plugin import Refused
+
+_ENOUGH = 0.9
+"""The share of cells that must be written alike; the others are set aside as no times."""
+_KINDS = (
+    ("half-day", re.compile(r"[0-9]\s*[AaPp]\.?[Mm]\.?$")),
+    (
+        "iso",
+        re.compile(
+            r"^[0-9]{4}-[0-9]{2}-[0-9]{2}(?:[Tt]| +)[0-9]|^[0-9]{8}[Tt]|^[0-9]{4}-?(?:[0-9]{3}|[Ww][0-9]{2}-?[1-7])[Tt]"
+        ),
+    ),
+    ("iso", re.compile(r"^[0-9]{4}[/.][0-9]{1,2}[/.][0-9]{1,2}(?:[Tt]| +)[0-9]")),
+    ("day", re.compile(r"^[0-9]{4}(-[0-9]{2}-[0-9]{2}|[/.][0-9]{1,2}[/.][0-9]{1,2})$")),
+    ("order", re.compile(r"^([0-9]{1,2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{4}|[0-9]{2})(?![0-9])")),
+    ("clock", re.compile(r"^[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?(?:[Zz]|[+-][0-9]{2}:?[0-9]{2}))?$")),
+    ("number", re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?$")),
+)
+_ORDERED = dict(_KINDS[4:5])["order"]
+_DASHES = (
+    (r"^\s*([0-9]{4})[/.]([0-9])([/.])", r"\1/0\2\3"),
+    (r"^\s*([0-9]{4})[/.]([0-9]{2})[/.]([0-9])(\D|$)", r"\1/\2/0\3\4"),
+)
+_YEAR_FIRST = (*_DASHES, (r"^\s*([0-9]{4})[/.]([0-9]{2})[/.]([0-9]{2})", r"\1-\2-\3"))
+_PADDED = ((r"^\s*([0-9])[/.\-]", r"0\1/"), (r"^\s*([0-9]{2})[/.\-]([0-9])[/.\-]", r"\1/0\2/"))
+_YEAR_LAST = r"^\s*([0-9]{2})[/.\-]([0-9]{2})[/.\-]([0-9]{4})"
+_SWAPS = {"day-first": r"\3-\2-\1", "month-first": r"\3-\1-\2"}
+
+
+def kind_of(cells: Iterable[str], header: str) -> str:
+    """Return how the times of a column are written, "" for a column without cells.
+
+    `iso` a date with a time of day, the year first; `day` a date alone; `order` a date with its year last; `clock` a
+    time of day alone; `half-day` one with AM or PM; `number` a count. Raise Refused for any other and for a mixture.
+    """
+    counted: Counter[str] = Counter()
+    examples: dict[str, str] = {}
+    for text in (cell.strip() for cell in cells):
+        if text:
+            kind = next((name for name, pattern in _KINDS if pattern.search(text)), "")
+            counted[kind] += 1
+            examples.setdefault(kind, text)
+    if not counted:
+        return ""
+    (kind, n), *others = counted.most_common()
+    if not kind:
+        what = f'the column "{header}" has "{examples[""]}" where a time is expected'
+        todo = 'Write times as 2024-03-01T08:15:30Z, or name their column, as in --option "csv.columns=HEADER=time"'
+        raise Refused("time-notation", what, todo=todo)
+    if n < _ENOUGH * counted.total() and others[0][0]:
+        what = f'the column "{header}" writes times in two ways: "{examples[kind]}" and "{examples[others[0][0]]}"'
+        raise Refused("time-mixed", what, todo="Write them all in one way, as in 2024-03-01T08:15:30Z")
+    return kind
+
+
+def two_readings(cells: Sequence[str], header: str) -> Refused:
+    """Return the refusal of dates whose day and month could change places, with both readings."""
+    found = [match for cell in cells if (match := _ORDERED.search(cell.strip()))]
+    if len(found[0][3]) == 2:
+        what = f'"{found[0].string}" in the column "{header}" has a year of two digits'
+        return Refused("time-two-digit-year", what, todo="Export it again with years of four digits")
+    telling = next((match for match in found if max(int(match[1]), int(match[2])) > 12), found[0])
+    readings = [(telling[2], telling[1], "day first"), (telling[1], telling[2], "month first")]
+    said = [
+        f"{_shown(telling[3], month, day)} ({word})"
+        for month, day, word in readings
+        if _is_date(telling[3], month, day)
+    ]
+    what = f'"{telling.string}" in the column "{header}" is {" or ".join(said)}'
+    if len(said) == 1:
+        what += ", and nothing else in the file says that all dates are written so"
+    todo = "Say which, as in --option csv.time=day-first (or =month-first)"
+    return Refused("time-two-readings", what, todo=todo)
+
+
+def _is_date(year: str, month: str, day: str) -> bool:
+    try:
+        date(int(year), int(month), int(day))
+    except ValueError:
+        return False
+    return True
+
+
+def _shown(year: str, month: str, day: str) -> str:
+    return f"{int(year):04d}-{int(month):02d}-{int(day):02d}"
+
+
+def iso_dates(cells: pa.Array, order: str = "") -> pa.Array:
+    """Return dates, with or without a time of day, with the year first; `order` is that of dates with the year last."""
+    if order:
+        for pattern, padded in _PADDED:
+            cells = pc.replace_substring_regex(cells, pattern, padded)
+        return pc.replace_substring_regex(cells, _YEAR_LAST, _SWAPS[order])
+    if _none(cells, r"^\s*[0-9]{4}[/.]"):
+        return cells
+    for pattern, dashed in _YEAR_FIRST:
+        cells = pc.replace_substring_regex(cells, pattern, dashed)
+    return cells
+
+
+def iso_clocks(cells: pa.Array) -> pa.Array:
+    """Return date-times whose hours have two digits and whose `UTC` is a Z."""
+    if not _none(cells, r"[T ][0-9]:"):
+        cells = pc.replace_substring_regex(cells, r"^(\s*\S+[T ]+)([0-9]:)", r"\10\2")
+    if not _none(cells, r"(UTC|GMT)\s*$"):
+        cells = pc.replace_substring_regex(cells, r"([0-9])\s*(UTC|GMT)\s*$", r"\1Z")
+    return cells
+
+
+def joined(dates: pa.Array, clocks: pa.Array) -> pa.Array:
+    """Return dates with their times of day, "" where one of the two is missing."""
+    dates = pc.replace_substring_regex(pc.utf8_trim_whitespace(dates), r"^([0-9]{4})([0-9]{2})([0-9]{2})$", r"\1-\2-\3")
+    clocks = pc.utf8_trim_whitespace(clocks)
+    there = pc.and_(pc.not_equal(dates, ""), pc.not_equal(clocks, ""))
+    return pc.if_else(there, pc.binary_join_element_wise(dates, clocks, " "), "")
+
+
+def tagged(texts: pa.Array, zones: pa.Array) -> pa.Array:
+    """Return date-times with their row's zone or offset in brackets (RFC 9557), where both are there."""
+    zones = pc.utf8_trim_whitespace(zones)
+    zones = pc.replace_substring_regex(zones, r"^(?:UTC|GMT)?\s*([+-])([0-9])((?::?[0-9]{2})?)$", r"\10\2\3")
+    zones = pc.replace_substring_regex(zones, r"^(?:UTC|GMT)\s*([+-])", r"\1")
+    zones = pc.replace_substring_regex(zones, r"^(?:Z|GMT)$", "UTC")
+    there = pc.and_(pc.not_equal(zones, ""), pc.not_equal(pc.utf8_trim_whitespace(texts), ""))
+    return pc.if_else(there, pc.binary_join_element_wise(pc.utf8_trim_whitespace(texts), "[", zones, "]", ""), texts)
+
+
+def _none(cells: pa.Array, pattern: str) -> bool:
+    """Say whether no cell matches."""
+    return not pc.any(pc.match_substring_regex(cells, pattern)).as_py()
