@@ -215,12 +215,20 @@ class _Walk:
         """Return the archive's own row: how many members it has, and what is wrong or odd about it as a whole."""
         count = len(listing.members)
         reason = f"archive, {count:,} {'member' if count == 1 else 'members'}"
-        fault = archive.fault or listing.fault
+        fault = archive.fault or listing.fault or self._unreached(found.path, listing)
         if fault is not None:
             reason = f"{reason}; {fault.reason}"
         elif listing.note:
             reason = f"{reason}; {listing.note}"
         return Entry(self._root, found.path, "archive", reason, found.location, found.size, fault.code if fault else "")
+
+    def _unreached(self, path: str, listing: Listing) -> Fault | None:
+        """Return the fault of an archive of which members cannot be reached safely; those ignored do not count."""
+        wanted = [each for each in listing.members if not self._ignored.by(f"{path}!{each.path}", each.path)]
+        count = sum(each.fault is not None for each in wanted)
+        if not count:
+            return None
+        return Fault("unreached-members", f"{count:,} of them could not be reached safely. Look at their own rows.")
 
 
 def _listed(place: str) -> tuple[dict[str, bool], OSError | None]:
