@@ -64,6 +64,7 @@ def _read(
     source: Source, said: Said, rows: Rows, lines: Lines, delimiter: str
 ) -> Iterator[SourceBatch | Rejected | Recording]:
     table: _Table | None = None
+    cut = False
     for block in rows.blocks():
         if table is None:
             if rows.fault is not None and not len(block):
@@ -71,11 +72,12 @@ def _read(
             table = _Table(source, said, rows.header, delimiter, block)
         yield from table.batches(block)
         if block.cut is not None:
+            cut = True
             yield from table.cut(block.cut)
     if table is not None:
-        if rows.fault is None and not lines.ended:
+        if rows.fault is None and not cut and not lines.ended:
             source.note("possibly-cut", "the last line has no end; the file may have been cut there")
-        yield from table.about()
+        yield from table.about(complete=False if cut else None)
     if rows.fault is not None:
         raise rows.fault
 
@@ -107,8 +109,8 @@ class _Table:
     def _name(self, at: int) -> str:
         return self.heads[at].text.strip() or f"column {at + 1}"
 
-    def batches(self, block: Block) -> Iterator[SourceBatch]:
-        """Yield the rows of a block, one batch for each recording that they belong to."""
+    def batches(self, block: Block, leave_out: int | None = None) -> Iterator[SourceBatch]:
+        """Yield the rows of a block, one batch for each recording that they belong to, but for one column's cells."""
         if not len(block):
             return
         columns = list(zip(*block.rows, strict=True))
@@ -120,7 +122,8 @@ class _Table:
         values = {each.at: self.mark.plain(each.heading.text.strip(), texts.of(each.at)) for each in self.fields}
         record = np.array(block.records, np.int64)
         for part in self.recordings.parts(columns, len(block)):
-            held = tuple(_column(each, _taken(values[each.at], part.rows), part.sensor) for each in part.fields)
+            kept = [each for each in part.fields if each.at != leave_out]
+            held = tuple(_column(each, _taken(values[each.at], part.rows), part.sensor) for each in kept)
             yield SourceBatch(
                 record if part.rows is None else record[part.rows],
                 _times_taken(start, part.rows),
@@ -139,19 +142,20 @@ class _Table:
         what = f'line {line:,}: the last row ends after {len(row)} of {width} cells; its last one ("{last}") may be cut'
         self.source.note("possibly-cut", f"{what} and is set aside", "warning")
         whole = [*row[:-1], *([""] * (width - len(row) + 1))]
-        yield from self.batches(Block([record], [whole]))
-        for each in self.fields:
-            if each.at == len(row) - 1 and last:
-                numbers = self.recordings.parts([(cell,) for cell in whole], 1)
-                recording = next(part.recording for part in numbers if each in part.fields)
-                yield Rejected(each.heading.signal, record, "not-a-number", f"{last} (cut)", recording)
+        place = len(row) - 1
+        yield from self.batches(Block([record], [whole]), place)
+        for part in self.recordings.parts([(cell,) for cell in whole], 1):
+            for each in part.fields:
+                if each.at == place and last:
+                    time = whole[self.timing.start.at].strip()
+                    yield Rejected(each.heading.signal, record, "not-a-number", f"{last} (cut)", part.recording, time)
 
-    def about(self) -> Iterator[Recording]:
+    def about(self, *, complete: bool | None) -> Iterator[Recording]:
         """Yield what the table says of its recordings, once all is read."""
         sentences = [*self.timing.conversions, *_decided(self.fields)]
         if self.mark.used:
             sentences.append("decimal commas read as decimal points")
-        yield from self.recordings.about(tuple(sentences), self.not_carried)
+        yield from self.recordings.about(tuple(sentences), self.not_carried, complete=complete)
 
 
 class _Texts:
@@ -190,6 +194,8 @@ def _column(each: Field, values: pa.Array, sensor: str) -> Column:
 def _decided(columns: Sequence[Field]) -> Iterator[str]:
     """Yield a sentence for each unit that no header says and no option."""
     for each in columns:
+        if each.heading.signal == "step_count":
+            continue
         if not each.heading.unit and not each.heading.canonical and each.unit == SIGNALS[each.heading.signal].unit:
             yield f'{each.heading.signal}: the header "{each.heading.text.strip()}" gives no unit, taken as {each.unit}'
 

@@ -15,6 +15,8 @@ from vambrace_plugins.importers.csv.vocabulary import Heading, is_total, of_sign
 _ONE_UNIT = {
     *("heart_rate", "respiratory_rate", "cadence", "power", "step_count", "latitude", "longitude"),
 }
+# Our names that are ordinary words, and say no more of the unit than any word.
+_WORDS = {"altitude", "distance", "speed"}
 _NUMBER = re.compile(r"^[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?$")
 _NO_ANGLE = 1000
 
@@ -117,26 +119,26 @@ def _unit(heading: Heading, said: Said, cells: Sequence[str]) -> str:
         )
     if heading.unit:
         return heading.unit
-    if heading.canonical or (heading.signal in _ONE_UNIT and not _looks_odd(heading.signal, _numbers(cells))):
+    ours = heading.signal in _ONE_UNIT or (heading.canonical and heading.signal not in _WORDS)
+    numbers = _numbers(cells)
+    if ours and not _looks_odd(heading.signal, numbers):
         return signal.unit
-    if heading.signal == "oxygen_saturation" and _is_percent(_numbers(cells)):
+    if heading.signal == "oxygen_saturation" and numbers and all(1 < number <= 100 for number in numbers):
+        # No value can be a fraction; a single one that could makes it uncertain.
         return signal.unit
     raise _no_unit(heading, "does not say its unit" + _example(heading.signal, cells), "unit-not-said")
 
 
 def _looks_odd(signal: str, numbers: list[float]) -> bool:
-    """Say whether the first values speak against the unit that everyone uses."""
+    """Say whether the first values speak against the canonical unit: a rate in Hz, a fraction, an integer angle."""
     if signal in {"latitude", "longitude"}:
         return any(abs(number) > _NO_ANGLE for number in numbers)
     plausible = SIGNALS[signal].plausible
+    if signal == "oxygen_saturation":
+        return bool(numbers) and all(number <= 1 for number in numbers)
     if "Hz" not in SIGNALS[signal].accepts or plausible is None:
         return False
     return bool(numbers) and all(number < plausible[0] / 2 for number in numbers)
-
-
-def _is_percent(numbers: list[float]) -> bool:
-    """Say whether no value can be a fraction; a single one that could makes it uncertain."""
-    return bool(numbers) and all(1 < number <= 100 for number in numbers)
 
 
 def _example(signal: str, cells: Sequence[str]) -> str:

@@ -90,7 +90,9 @@ class Recordings:
             (word for word, (_, heading) in zip(key, self._keys, strict=True) if heading.key == kind and word), None
         )
 
-    def about(self, sentences: tuple[str, ...], not_carried: Mapping[str, int]) -> Iterator[Recording]:
+    def about(
+        self, sentences: tuple[str, ...], not_carried: Mapping[str, int], *, complete: bool | None
+    ) -> Iterator[Recording]:
         """Yield what is known of each recording; values that no signal fits are counted with the first."""
         parted = [*sentences, *self._parted()]
         for (key, _), number in self._numbers.items() or [(((), 0), 1)]:
@@ -98,6 +100,7 @@ class Recordings:
                 number,
                 product=self._word(key, "product") if key else None,
                 serial=self._word(key, "serial") if key else None,
+                complete=complete,
                 not_carried=dict(not_carried) if number == 1 else {},
                 conversions=tuple(parted),
             )

@@ -6,12 +6,13 @@ import csv
 import io
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import chain, islice
 
 from vambrace.plugin import DamagedFile, Refused
 
 ROWS = 10_000
 """Rows of one block; the first block is what decisions are made from."""
-_CHARACTERS = 1 << 24
+_AT_ONCE, _CHARACTERS = 100, 1 << 24
 _LONGEST_LINE = 1 << 18
 _SALVAGE = "Export it again; --salvage keeps the rows before"
 # What Python's csv module says, and what it means to a person.
@@ -25,34 +26,31 @@ _FAULTS = {
 class Lines:
     """The lines of a text with their ends, whatever ends them, however the text is cut into pieces.
 
-    `characters` counts what was given out, `ended` says whether the last line given out had an end.
+    `ended` says whether the last line that was read had an end.
     """
 
     def __init__(self, pieces: Iterator[str]) -> None:
         """Begin before the first line."""
-        self.characters, self.number, self.ended = 0, 0, True
-        self._held: list[str] = []
-        self._lines = _checked(_blocks(pieces))
+        self.ended = True
+        self._held: list[list[str]] = []
+        self._blocks = self._noted(_checked(_blocks(pieces)))
+
+    def _noted(self, blocks: Iterator[list[str]]) -> Iterator[list[str]]:
+        for lines in blocks:
+            if lines:
+                self.ended = lines[-1].endswith(("\n", "\r"))
+            yield lines
 
     def __iter__(self) -> Iterator[str]:
-        for line in self._held:
-            yield self._given(line)
-        self._held = []
-        for line in self._lines:
-            yield self._given(line)
-
-    def _given(self, line: str) -> str:
-        self.number += 1
-        self.characters += len(line)
-        self.ended = line.endswith(("\n", "\r"))
-        return line
+        held, self._held = self._held, []
+        return chain.from_iterable(chain(held, self._blocks))
 
     def ahead(self) -> Iterator[str]:
         """Yield the lines that are still to come, without taking them."""
-        yield from self._held
-        for line in self._lines:
-            self._held.append(line)
-            yield line
+        yield from chain.from_iterable(self._held)
+        for lines in self._blocks:
+            self._held.append(lines)
+            yield from lines
 
 
 def _blocks(pieces: Iterator[str]) -> Iterator[tuple[list[str], bool]]:
@@ -69,17 +67,25 @@ def _blocks(pieces: Iterator[str]) -> Iterator[tuple[list[str], bool]]:
     yield [rest] if rest else [], "\0" in rest
 
 
-def _checked(blocks: Iterator[tuple[list[str], bool]]) -> Iterator[str]:
-    number = 0
+def _checked(blocks: Iterator[tuple[list[str], bool]]) -> Iterator[list[str]]:
+    """Yield the blocks up to the first line that is too long or has a zero in it, then raise DamagedFile."""
+    before = 0
     for lines, has_zero in blocks:
-        for line in lines:
-            number += 1
-            if len(line) > _LONGEST_LINE:
-                what = f"a line is longer than {_LONGEST_LINE:,} characters"
-                raise DamagedFile(what, where=f"line {number:,}", todo=_SALVAGE)
-            if has_zero and "\0" in line:
-                raise DamagedFile("there are zero bytes in the text", where=f"line {number:,}", todo=_SALVAGE)
-            yield line
+        too_long = max(map(len, lines), default=0) > _LONGEST_LINE
+        if too_long or has_zero:
+            for at, line in enumerate(lines):
+                what = _fault_of(line)
+                if what:
+                    yield lines[:at]
+                    raise DamagedFile(what, where=f"line {before + at + 1:,}", todo=_SALVAGE)
+        before += len(lines)
+        yield lines
+
+
+def _fault_of(line: str) -> str:
+    if len(line) > _LONGEST_LINE:
+        return f"a line is longer than {_LONGEST_LINE:,} characters"
+    return "there are zero bytes in the text" if "\0" in line else ""
 
 
 @dataclass(slots=True)
@@ -102,7 +108,6 @@ class Rows:
 
     def __init__(self, lines: Lines, delimiter: str) -> None:
         """Take the header from the lines."""
-        self._lines = lines
         self._reader = csv.reader(lines, delimiter=delimiter, strict=True, skipinitialspace=True)
         self.header = next((row for row in self._reader if not is_blank(row)), [])
         self.header_line = self._reader.line_num - _height(self.header) + 1
@@ -122,20 +127,20 @@ class Rows:
 
     def _take(self) -> list[list[str]]:
         rows, self._ahead = self._ahead, []
-        end = self._lines.characters + _CHARACTERS
+        left = _CHARACTERS
         try:
-            for row in self._reader:
-                rows.append(row)
-                if len(rows) > ROWS or self._lines.characters > end:
-                    break
-            else:
-                self._more = False
+            while len(rows) <= ROWS and left > 0 and self._more:
+                before = len(rows)
+                # What was read before a fault stays in the list.
+                rows.extend(islice(self._reader, min(_AT_ONCE, ROWS + 1 - before)))
+                self._more = len(rows) > before
+                left -= sum(map(len, chain.from_iterable(rows[before:])))
         except csv.Error as error:
             line = self._next_line + sum(map(_height, rows))
             self.fault = csv_fault(error, line)
         except (DamagedFile, Refused) as error:
             self.fault = error
-        if self._more and self.fault is None:
+        if self._more and self.fault is None and rows:
             # One row is held back, so that the last row of the file is known when it comes.
             self._ahead = [rows.pop()]
         return rows

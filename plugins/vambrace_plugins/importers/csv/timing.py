@@ -76,6 +76,20 @@ class Instant:
         """Return the places of the columns that are read."""
         return {at for at in (self.at, self.date, self.zone) if at is not None}
 
+    @property
+    def sentences(self) -> tuple[str, ...]:
+        """Return what was decided about these times, for people."""
+        found = []
+        if self.unit != "iso8601":
+            found.append(f"times: {self.unit} since {datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]}Z")
+        if self.order:
+            found.append(f"times: dates read {self.order.replace('-', ' ')}")
+        if self.date is not None:
+            found.append("times: date and time of day joined from two columns")
+        if self.named_zone and self.named_zone != "Z":
+            found.append(f"times: {self.named_zone}, as the header says")
+        return tuple(found)
+
 
 @dataclass(frozen=True, slots=True)
 class Timing:
@@ -159,7 +173,8 @@ def settle(heads: Sequence[Heading], found: Places, said: Said, sample: Cells, i
         end_date = found.date if found.end_date is None else found.end_date
         end = _instant(heads, found.end, end_date, found.zone, said, sample)
     words = heads[main].time or TimeWords()
-    return _spanned(start, end, words.edge, said, increments)
+    timing = _spanned(start, end, words.edge, said, increments)
+    return replace(timing, conversions=(*start.sentences, *timing.conversions))
 
 
 def _spanned(start: Instant, end: Instant | None, edge: str, said: Said, increments: Sequence[str]) -> Timing:
@@ -241,9 +256,7 @@ def _zoned(found: Instant, heads: Sequence[Heading], words: TimeWords, zone: int
     name, header = heading.text.strip(), heads[found.at].text.strip()
     cell = _first(sample[zone])
     what = f'"{name}" ({cell}) may say how the clock of "{header}" was set, or only where one was while it ran on UTC'
-    todo = (
-        f'For the first say --option "csv.columns={name}=offset", for the second "csv.columns={name}=-" and --zone UTC'
-    )
+    todo = f'For the first: --option "csv.columns={name}=offset"; for the second: "csv.columns={name}=-" and --zone UTC'
     raise Refused("offset-two-readings", what, where="line 1", todo=todo)
 
 
