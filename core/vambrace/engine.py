@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import os
+import signal
 from collections.abc import Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, wait
 from itertools import islice
+from multiprocessing import resource_tracker
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -84,8 +87,9 @@ def _pooled(plans: Sequence[Plan], folder: Path, jobs: int) -> Iterator[Result]:
     # Spawned workers inherit no threads or locks of a library that was loaded before.
     context = multiprocessing.get_context("spawn")
     waiting = iter(_groups(plans))
-    with ProcessPool(max_workers=jobs, context=context) as pool:
-        running = dict(_scheduled(pool, group, folder) for group in islice(waiting, 2 * jobs))
+    with _stopped_early(ProcessPool(max_workers=jobs, context=context)) as pool:
+        with _interrupts_held():
+            running = dict(_scheduled(pool, group, folder) for group in islice(waiting, 2 * jobs))
         while running:
             done, _ = wait(running, return_when=FIRST_COMPLETED)
             for future in done:
@@ -99,6 +103,32 @@ def _pooled(plans: Sequence[Plan], folder: Path, jobs: int) -> Iterator[Result]:
                     yield _failed(group[0], _last_words(error, group))
             free = max(0, 2 * jobs - len(running))
             running.update(_scheduled(pool, group, folder) for group in islice(waiting, free))
+
+
+@contextlib.contextmanager
+def _stopped_early(pool: ProcessPool) -> Iterator[ProcessPool]:
+    """Give the pool, and stop its workers where the run ends before its time, instead of waiting for their tasks."""
+    with pool:
+        try:
+            yield pool
+        except BaseException:
+            pool.stop()  # type: ignore[no-untyped-call]
+            raise
+
+
+@contextlib.contextmanager
+def _interrupts_held() -> Iterator[None]:
+    """Hold Ctrl-C back while workers start: they inherit that, and leave it to this process, which stops them."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    # The tracker of shared resources lets signals through again when it starts: let it have started.
+    resource_tracker.ensure_running()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _scheduled(pool: ProcessPool, group: list[Plan], folder: Path) -> tuple[Any, list[Plan]]:

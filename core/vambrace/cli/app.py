@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-import os
+import io
 import sys
 from importlib.metadata import version
 
 import click
 
 from vambrace.cli import converting, demo, exporting, inspecting, installed
-from vambrace.cli.texts import safe
+from vambrace.cli.texts import safe, say, silence
 from vambrace.errors import VambraceError
 
 _CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -47,28 +47,38 @@ def main() -> None:
 def run(arguments: list[str], *, debug: bool = False) -> int:
     """Run a command and return its status: 0 done, 1 a source was rejected, 2 it could not run."""
     try:
-        status = app.main(arguments, prog_name="vambrace", standalone_mode=False)
-        sys.stdout.flush()
+        # Not app.main: it would turn a reader that has gone into status 1, which means a rejected source here.
+        with app.make_context("vambrace", arguments) as context:
+            status = app.invoke(context)
         return status if isinstance(status, int) else 0
+    except click.exceptions.Exit as end:
+        return end.exit_code
     except click.ClickException as error:
-        error.show()
+        _misused(error)
         return 2
     except (click.Abort, KeyboardInterrupt):
-        click.echo("\nStopped. What was committed before stands; run the command again to go on.", err=True)
+        say("\nStopped. What was committed before stands; run the command again to go on.", err=True)
         return 130
     except BrokenPipeError:
-        # The reader of our output has seen enough; the interpreter must not complain when it flushes at its end.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        silence(sys.stdout)
         return 0
     except VambraceError as error:
         if debug:
             raise
-        click.echo(f"vambrace: {safe(str(error))}", err=True)
+        say(f"vambrace: {safe(str(error))}", err=True)
         return 2
     except Exception as error:
         if debug:
             raise
         what = safe(f"{type(error).__name__}: {error}")
         todo = "Run it again with --debug and report what it shows."
-        click.echo(f"vambrace: it failed for a reason of its own ({what}). {todo}", err=True)
+        say(f"vambrace: it failed for a reason of its own ({what}). {todo}", err=True)
         return 2
+
+
+def _misused(error: click.ClickException) -> None:
+    """Say how a command is used, and what was wrong."""
+    shown = io.StringIO()
+    error.show(file=shown)
+    for line in shown.getvalue().rstrip("\n").split("\n"):
+        say(safe(line), err=True)

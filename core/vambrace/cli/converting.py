@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 import click
@@ -56,11 +55,12 @@ def convert(
     from vambrace.api import convert as run
     from vambrace.cli.progress import reporting
     from vambrace.cli.summary import summary_text
+    from vambrace.cli.texts import document, say
 
     chosen = parsed(options)
     with reporting() as tell:
         summary = run(
             sources, target, zone=zone, options=chosen, ignore=ignore, jobs=jobs, salvage=salvage, progress=tell
         )
-    click.echo(json.dumps(summary.to_dict(), ensure_ascii=False, indent=1) if as_json else summary_text(summary))
+    say(document(summary.to_dict()) if as_json else summary_text(summary))
     return 1 if summary.rejected else 0

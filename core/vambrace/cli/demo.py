@@ -13,24 +13,29 @@ def demo(folder: Path) -> None:
     """Copy the invented demo study into FOLDER (by default vambrace-demo) and convert it.
 
     Four coded devices, worn through a morning of walking, carrying, climbing and weaving, in all four formats and
-    with the flaws that real exports have: a clock an hour off, a gap, units that differ, one damaged file.
+    with the flaws that real exports have: a clock an hour off, a gap, units that differ, one damaged file. That file
+    is rejected by design, so the exit status is 0 all the same.
+
+    \b
+    vambrace demo
+    vambrace demo somewhere/else
     """
     from vambrace.api import convert
     from vambrace.cli.progress import reporting
     from vambrace.cli.summary import summary_text
-    from vambrace.cli.texts import counted, safe, width, wrapped
+    from vambrace.cli.texts import counted, safe, say, width, wrapped
     from vambrace.demo import DEMO_TITLE, DEMO_ZONE, copy_demo
 
     exports, dataset = folder / "exports", folder / "dataset"
     copied = copy_demo(exports)
-    click.echo(DEMO_TITLE)
-    click.echo(safe(f"{counted(len(copied), 'file')} copied to {exports}, and now:"))
-    click.echo(safe(f"$ vambrace convert {exports} --to {dataset} --zone {DEMO_ZONE}"))
+    say(DEMO_TITLE)
+    say(safe(f"{counted(len(copied), 'file')} copied to {exports}, and now:"))
+    say(safe(f"$ vambrace convert {exports} --to {dataset} --zone {DEMO_ZONE}"))
     with reporting() as tell:
         summary = convert([exports], dataset, zone=DEMO_ZONE, progress=tell)
-    click.echo(summary_text(summary))
-    click.echo()
+    say(summary_text(summary))
+    say()
     planted = "One file is damaged on purpose, and two hold what nobody should count; see what became of them:"
-    click.echo("\n".join(wrapped(planted, width())))
-    click.echo(safe(f"$ vambrace export {dataset} --to set_aside.csv --table set_aside"))
-    click.echo(safe(f"$ vambrace inspect {exports}/ring-B/oxygen.csv --zone {DEMO_ZONE}"))
+    say("\n".join(wrapped(planted, width())))
+    say(safe(f"$ vambrace export {dataset} --to set_aside.csv --table set_aside"))
+    say(safe(f"$ vambrace inspect {exports}/ring-B/oxygen.csv --zone {DEMO_ZONE}"))

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from vambrace.cli.texts import counted, safe
+from vambrace.cli.texts import counted, safe, say
 
 
 @click.command(short_help="Hand a table to any analysis tool.")
@@ -43,9 +43,8 @@ def export(
     vambrace export study-ds --to heart.csv --table heart_rate --since 2031-03-04T09:00:00Z
     vambrace export study-ds --to ledger.csv --table files
     """
-    from vambrace.dataset import Store
-    from vambrace.output.export import export as run
-    from vambrace.output.filters import Filters
+    from vambrace.output import open_dataset
 
-    rows = run(Store.open(dataset), target, table=table, wide=wide, filters=Filters.of(signals, since, until))
-    click.echo(f"{safe(str(target))}: {counted(rows, 'row')} of {table}{', wide' if wide else ''}")
+    opened = open_dataset(dataset)
+    rows = opened.export(target, table=table, wide=wide, signal=signals, since=since, until=until)
+    say(f"{safe(str(target))}: {counted(rows, 'row')} of {table}{', wide' if wide else ''}")

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import json
-
 import click
 
 from vambrace.cli.options import as_json, how_to_read, parsed
+from vambrace.cli.texts import document, say
 
 
 @click.command(short_help="Show what a file holds, and how it would be read.")
@@ -31,6 +30,6 @@ def inspect(
 
     found = run(files, zone=zone, options=parsed(options))
     if as_json:
-        click.echo(json.dumps([each.to_dict() for each in found], ensure_ascii=False, indent=1))
+        say(document([each.to_dict() for each in found]))
         return
-    click.echo("\n\n".join(inspection_text(each, everything=everything) for each in found))
+    say("\n\n".join(inspection_text(each, everything=everything) for each in found))

@@ -20,7 +20,7 @@ def inspection_text(found: Inspection, *, everything: bool = False, columns: int
         name = recording["recording"]
         own = [row for row in found.channels if row["recording"] == name]
         events = [row for row in found.events if row["recording"] == name]
-        lines += ["", *_recording(recording, columns), *_channels(own)]
+        lines += ["", *_recording(recording, columns), *_channels(own, columns)]
         lines += _not_carried(own, columns, everything)
         lines += _conversions(recording["conversions"], columns)
         lines += _events(events, columns)
@@ -66,30 +66,39 @@ def _short(time: str) -> str:
     return whole.replace("T", " ") + (f".{fraction.rstrip('0')}" if fraction.strip("0") else "")
 
 
-_HEADS = ("signal", "kept", "aside", "suspect", "absent", "field", "unit", "every")
+_COUNTS = {"kept": "n", "aside": "n_set_aside", "suspect": "n_suspect", "absent": "n_absent"}
+_ORIGIN = ("field", "unit", "every")
 
 
-def _channels(rows: Sequence[Mapping[str, Any]]) -> list[str]:
-    cells = [
-        (
-            row["signal"],
-            f"{row['n']:,}",
-            f"{row['n_set_aside']:,}",
-            f"{row['n_suspect']:,}",
-            f"{row['n_absent']:,}",
-            row["field_in_source"] or "",
-            row["unit_in_source"] or "",
-            _interval(row["median_interval_s"]),
-        )
-        for row in sorted(rows, key=lambda row: row["signal"] or "")
-        if row["signal"]
+def _channels(channels: Sequence[Mapping[str, Any]], columns: int) -> list[str]:
+    """Return a line for each signal; where the lines are too long, what the file says follows each on its own."""
+    rows = sorted((row for row in channels if row["signal"]), key=lambda row: str(row["signal"]))
+    if not rows:
+        return []
+    counts = {head: key for head, key in _COUNTS.items() if key == "n" or any(row[key] for row in rows)}
+    left = [["signal", *counts], *([row["signal"], *(f"{row[key]:,}" for key in counts.values())] for row in rows)]
+    flush = [False, *(True for _ in counts)]
+    origins = [_origin(row) for row in rows]
+    whole = [[*cells, *more] for cells, more in zip(left, [_ORIGIN, *origins], strict=True)]
+    table = columned(whole, [*flush, False, False, True], "  ")
+    if max(map(len, table)) <= columns:
+        return table
+    head, *lines = columned(left, flush, "  ")
+    return [
+        head,
+        *(text for line, origin in zip(lines, origins, strict=True) for text in (line, *_from(origin, columns))),
     ]
-    flush = (False, True, True, True, True, False, False, True)
-    return columned([_HEADS, *cells], flush, "  ") if cells else []
 
 
-def _interval(seconds: float | None) -> str:
-    return "" if seconds is None else f"{seconds:g} s"
+def _origin(row: Mapping[str, Any]) -> tuple[str, str, str]:
+    seconds = row["median_interval_s"]
+    every = "" if seconds is None else f"{seconds:g} s"
+    return row["field_in_source"] or "", row["unit_in_source"] or "", every
+
+
+def _from(origin: tuple[str, str, str], columns: int) -> list[str]:
+    parts = [f"{word} {said}" for word, said in zip(_ORIGIN, origin, strict=True) if said]
+    return listed("", parts, columns, 4) if parts else []
 
 
 def _not_carried(rows: Sequence[Mapping[str, Any]], columns: int, everything: bool) -> list[str]:

@@ -6,9 +6,7 @@ import contextlib
 import sys
 from collections.abc import Callable, Iterator
 
-import click
-
-from vambrace.cli.texts import safe
+from vambrace.cli.texts import safe, say
 from vambrace.output.summary import Progress
 
 EVERY = 500
@@ -28,7 +26,7 @@ def reporting() -> Iterator[Callable[[Progress], None]]:
 def _plain(progress: Progress) -> None:
     if progress.done % EVERY == 0:
         of = f" of {progress.total:,}" if progress.total else ""
-        click.echo(f"{progress.phase}: {progress.done:,}{of} sources", err=True)
+        say(f"{progress.phase}: {progress.done:,}{of} sources", err=True)
 
 
 @contextlib.contextmanager
@@ -37,13 +35,14 @@ def _moving() -> Iterator[Callable[[Progress], None]]:
     from rich.progress import BarColumn, MofNCompleteColumn, TextColumn
     from rich.progress import Progress as Bar
 
-    columns = (TextColumn("{task.description}"), BarColumn(20), MofNCompleteColumn(), TextColumn("{task.fields[name]}"))
+    name = TextColumn("{task.fields[name]}", markup=False)
+    columns = (TextColumn("{task.description}"), BarColumn(20), MofNCompleteColumn(), name)
     with Bar(*columns, console=Console(stderr=True), transient=True) as bar:
         tasks = {phase: bar.add_task(phase, total=None, visible=False, name="") for phase in ("looking", "reading")}
 
         def tell(progress: Progress) -> None:
             total = progress.total or None
-            name = safe(progress.name)[-40:].replace("[", r"\[")
+            name = safe(progress.name)[-40:]
             bar.update(tasks[progress.phase], completed=progress.done, total=total, visible=True, name=name)
 
         yield tell

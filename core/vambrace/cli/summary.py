@@ -62,22 +62,28 @@ def _problems(summary: Summary, columns: int, room: int) -> list[str]:
     """Return the rejected sources first, as many as there is room for, and where to see them all."""
     order = {"rejected": 0, "partial": 1, "unrecognised": 2}
     problems = sorted(summary.problems, key=lambda one: order[one.status])
-    shown = [_problem(one, columns) for one in problems]
-    if sum(map(len, shown)) <= room:
-        return [line for lines in shown for line in lines]
+    whole = [_problem(one, columns) for one in problems[: SCREEN_LINES + 1]]
+    if sum(map(len, whole)) <= room:
+        return [line for lines in whole for line in lines]
     see = listed("all", [_command(summary, "files", columns - 14)], columns, 14)
+    shown = [_cut(lines) for lines in whole]
+    if sum(map(len, shown)) + len(see) <= room:
+        return [*(line for lines in shown for line in lines), *see]
     lines: list[str] = []
     for number, one in enumerate(shown):
         if len(lines) + len(one) + 1 + len(see) > room:
-            more = f"and {len(shown) - number:,} more" if number else counted(len(shown), "source")
+            more = f"and {len(problems) - number:,} more" if number else counted(len(problems), "source")
             return [*lines, f"{'':<14}{more}", *see]
         lines += one
     return lines
 
 
 def _problem(one: Problem, columns: int) -> list[str]:
-    lines = wrapped(f"{one.path}: {one.reason}", columns, " " * 14, f"{one.status:<14}")
-    return lines if len(lines) <= 4 else [*lines[:3], f"{' ' * 14}…"]
+    return wrapped(f"{one.path}: {one.reason}", columns, " " * 14, f"{one.status:<14}")
+
+
+def _cut(lines: list[str]) -> list[str]:
+    return lines if len(lines) <= 4 else [*lines[:3], f"{'':<14}..."]
 
 
 def _findings(summary: Summary, columns: int) -> list[str]:

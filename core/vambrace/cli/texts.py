@@ -1,13 +1,19 @@
-"""Plain text for a terminal: nothing that a file name holds can move the cursor, and lines fit the width."""
+"""Plain text for a terminal: nothing that a file name holds can move the cursor, lines fit, printing never fails."""
 
 from __future__ import annotations
 
+import json
+import os
 import re
 import shutil
+import sys
 import textwrap
 from collections.abc import Iterable, Sequence
+from typing import Any, TextIO
 
-_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
+from vambrace.errors import VambraceError
+
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 CARE = (
     "Vambrace is no medical device and diagnoses nobody: questions of health belong to licensed practice, "
@@ -15,12 +21,43 @@ CARE = (
 )
 
 
+def say(text: str = "", *, err: bool = False) -> None:
+    """Print a line to stdout, or to stderr; a reader that has gone changes nothing of what a command does.
+
+    Raise VambraceError where stdout cannot be written for another reason, such as a full disk.
+    """
+    stream = sys.stderr if err else sys.stdout
+    if stream is None:
+        return
+    encoding = stream.encoding or "utf-8"
+    try:
+        print(text.encode(encoding, "backslashreplace").decode(encoding), file=stream, flush=True)
+    except OSError as error:
+        silence(stream)
+        if not (err or isinstance(error, BrokenPipeError)):
+            raise VambraceError(f"it cannot be written ({error.strerror or error})", where="stdout") from error
+
+
+def silence(stream: TextIO) -> None:
+    """Let what a stream still holds go nowhere, so that the interpreter does not complain at its end."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
+
+
+def document(value: Any) -> str:
+    """Return plain values as one JSON document; ASCII, so that it passes any terminal, pipe and locale unchanged."""
+    return json.dumps(value, indent=1)
+
+
 def safe(text: str) -> str:
-    r"""Return a text with control characters and changes of direction written as `\x1b` or `\u202e`."""
+    r"""Return a text with control characters, changes of direction and stray bytes written as `\x1b` or `\u202e`."""
     return _CONTROL.sub(lambda found: _written(ord(found[0])), text)
 
 
 def _written(code: int) -> str:
+    # Python holds a byte of a file name that is no text as a surrogate.
+    code = code - 0xDC00 if 0xDC80 <= code <= 0xDCFF else code
     return f"\\x{code:02x}" if code < 256 else f"\\u{code:04x}"
 
 

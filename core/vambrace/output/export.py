@@ -6,10 +6,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from vambrace import registry
 from vambrace.dataset import Store
-from vambrace.dataset.files import RealFiles, placing
+from vambrace.dataset.files import RealFiles, placing, sha256_of
 from vambrace.errors import VambraceError
 from vambrace.output.filters import Filters
 from vambrace.output.views import view
@@ -30,10 +31,7 @@ def export(
     """
     target = Path(to)
     writer = _writer_for(target)
-    if store.folder.resolve() in target.resolve().parents:
-        raise VambraceError("the target lies inside the dataset", where=str(target), todo="Write it somewhere else")
-    if not target.parent.is_dir():
-        raise VambraceError("the folder does not exist", where=str(target.parent), todo="Create it first")
+    _refuse_place(store, target)
     shown = view(store, table, filters, wide=wide)
     counted = _Counted(shown.batches)
     try:
@@ -42,6 +40,33 @@ def export(
     except OSError as error:
         raise VambraceError(f"writing failed: {error.strerror or error}", where=str(target)) from error
     return counted.rows
+
+
+def _refuse_place(store: Store, target: Path) -> None:
+    """Raise VambraceError where nothing can stand, or something stands that no export may replace."""
+    if store.folder.resolve() in target.resolve().parents:
+        raise VambraceError("the target lies inside the dataset", where=str(target), todo="Write it somewhere else")
+    if not target.parent.is_dir():
+        raise VambraceError("the folder does not exist", where=str(target.parent), todo="Create it first")
+    if target.is_dir():
+        raise VambraceError("a folder stands there", where=str(target), todo="Give the name of a file")
+    if source := _source_at(store, target):
+        what = f"the file that stands there is a source of this dataset ({source})"
+        raise VambraceError(what, where=str(target), todo="Write the table somewhere else")
+
+
+def _source_at(store: Store, target: Path) -> str | None:
+    """Return the ledger's path of the source whose bytes stand at the target; None for any other file."""
+    size = target.stat().st_size if target.is_file() else 0
+    if not size:
+        return None
+    known: dict[str, str] = {}
+    for batch in store.table_batches("files"):
+        known.update((row["sha256"], row["path"]) for row in batch.filter(pc.equal(batch["bytes"], size)).to_pylist())
+    if not known:
+        return None
+    with target.open("rb") as stream:
+        return known.get(sha256_of(stream))
 
 
 def _writer_for(target: Path) -> Writer:

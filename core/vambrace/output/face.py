@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING
 import pyarrow as pa
 
 from vambrace.dataset import Store
+from vambrace.errors import VambraceError
 from vambrace.output.export import export
 from vambrace.output.filters import Filters
 from vambrace.output.summary import Summary, summarise
-from vambrace.output.views import view
+from vambrace.output.views import POSITION, view
+from vambrace.schema import SIGNALS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -53,6 +55,8 @@ class Dataset:
 
     def signal(self, name: str, *, since: str = "", until: str = "") -> pd.DataFrame:
         """Return the narrow table of one signal, or of `position`."""
+        if name not in (POSITION, *SIGNALS):
+            raise VambraceError(f"no signal is named {name!r}", todo=f"Signals: {', '.join((POSITION, *SIGNALS))}")
         return _frame(self.arrow(name, since=since, until=until))
 
     def wide(self, *, signal: Signals = (), since: str = "", until: str = "") -> pd.DataFrame:

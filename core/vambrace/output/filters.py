@@ -28,12 +28,11 @@ class Filters:
         for name in names:
             if name not in SIGNALS:
                 raise VambraceError(f"no signal is named {name!r}", todo=f"Signals: {', '.join(SIGNALS)}")
-        return cls(names, _instant("since", since), _instant("until", until))
-
-    @property
-    def any(self) -> bool:
-        """Say whether anything is filtered at all."""
-        return self != Filters()
+        since_us, until_us = _instant("since", since), _instant("until", until)
+        if since_us is not None and until_us is not None and since_us >= until_us:
+            what = f"since ({since}) is not before until ({until})"
+            raise VambraceError(what, todo="Give an earlier since or a later until")
+        return cls(names, since_us, until_us)
 
     def check(self, name: str, schema: pa.Schema) -> None:
         """Raise VambraceError where a table has not the column that a filter asks about."""
@@ -61,7 +60,8 @@ def _instant(option: str, text: str) -> int | None:
     if not text:
         return None
     todo = "Write it as 2031-03-04T09:00:00Z, or with an offset such as +01:00"
-    instants = clock.to_utc(Times([text]), "UTC")
+    # What a shell hands on as bytes that are no text cannot even be asked about.
+    instants = clock.to_utc(Times([text if text.isprintable() else "?"]), "UTC")
     if instants.fault[0]:
         raise VambraceError(f"{option}: {text!r} is no instant", todo=todo)
     if instants.known_by != "in file":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from pathlib import Path
+from itertools import pairwise
 
 import numpy as np
 import pyarrow as pa
@@ -98,41 +98,55 @@ def _positions(store: Store, filters: Filters) -> Iterator[pa.RecordBatch]:
     """Yield one row a fix; the altitude is that of the same record, null where it has none."""
     for rows in _recordings(store, Filters(_FIX, filters.since_us, filters.until_us)):
         latitude, longitude, altitude = (_of(rows, signal) for signal in _FIX)
+        if not latitude["record"].equals(longitude["record"]):
+            what = f"latitudes and longitudes of {rows['recording'][0]} do not belong together"
+            raise VambraceError(what, where=str(store.folder), todo="Convert its source again into a new dataset")
         if not len(latitude):
             continue
-        heights = np.full(len(latitude), np.nan)
-        records, at = latitude["record"].to_numpy(), altitude["record"].to_numpy()
-        order = np.argsort(at, kind="stable")
-        place = np.searchsorted(at, records, sorter=order) if len(at) else np.zeros(len(records), np.int64)
-        found = place < len(at)
-        found[found] = at[order[place[found]]] == records[found]
-        heights[found] = altitude["value"].to_numpy()[order[place[found]]]
         columns = [
             *(pa.nulls(len(latitude), _WORD) for _ in _WHO),
             latitude["recording"].combine_chunks(),
             latitude["time"].combine_chunks(),
             latitude["value"].combine_chunks(),
             longitude["value"].combine_chunks(),
-            pa.array(heights, mask=~found),
+            _at_records(altitude, latitude["record"].to_numpy()),
             latitude["record"].combine_chunks(),
         ]
         yield pa.record_batch(columns, schema=_POSITION_SCHEMA)
 
 
+def _at_records(rows: pa.Table, records: NDArray[np.int64]) -> pa.Array:
+    """Return the value that stands at each record number, null where there is none."""
+    values, at = np.zeros(len(records)), rows["record"].to_numpy()
+    order = np.argsort(at, kind="stable")
+    place = np.searchsorted(at, records, sorter=order)
+    found = place < len(at)
+    found[found] = at[order[place[found]]] == records[found]
+    values[found] = rows["value"].to_numpy()[order[place[found]]]
+    return pa.array(values, mask=~found)
+
+
 def _recordings(store: Store, filters: Filters) -> Iterator[pa.Table]:
-    """Yield the wanted samples one recording at a time; a recording never spans two shards."""
-    for shard in store.shards():
-        yield from _split(store, shard, filters)
+    """Yield the wanted samples one recording at a time: its rows stand together in one shard."""
+    waiting: list[pa.RecordBatch] = []
+    for part in (part for batch in _samples(store, filters) for part in _parts(batch)):
+        if waiting and part["recording"][0].as_py() != waiting[0]["recording"][0].as_py():
+            yield _joined(waiting)
+            waiting = []
+        waiting.append(part)
+    if waiting:
+        yield _joined(waiting)
 
 
-def _split(store: Store, shard: Path, filters: Filters) -> Iterator[pa.Table]:
-    kept = [filters.kept(batch) for batch in store.read_shard(shard)]
-    table = pa.Table.from_batches(kept).unify_dictionaries().combine_chunks() if kept else None
-    if table is None or not len(table):
-        return
-    names = table["recording"].cast(pa.string())
-    for name in pc.unique(names).to_pylist():
-        yield table.filter(pc.equal(names, name))
+def _parts(batch: pa.RecordBatch) -> Iterator[pa.RecordBatch]:
+    """Cut a batch where the next recording begins."""
+    codes = batch["recording"].indices.to_numpy()
+    cuts = [0, *(np.flatnonzero(np.diff(codes)) + 1).tolist(), len(batch)]
+    return (batch.slice(start, end - start) for start, end in pairwise(cuts))
+
+
+def _joined(batches: list[pa.RecordBatch]) -> pa.Table:
+    return pa.Table.from_batches(batches).unify_dictionaries().combine_chunks()
 
 
 def _of(rows: pa.Table, signal: str) -> pa.Table:
@@ -140,21 +154,32 @@ def _of(rows: pa.Table, signal: str) -> pa.Table:
 
 
 def _wide(store: Store, filters: Filters) -> View:
-    """Return one row for each recording and time, with a column for each signal that the dataset holds.
+    """Return one row for each recording and time, with a column for each signal that is asked for, else held.
 
     Where a signal has several samples at one instant, further rows of that instant take them: none is lost.
     """
-    held = {row["signal"] for batch in store.table_batches("channels") for row in batch.to_pylist() if row["n"]}
-    names = [name for name in SIGNALS if name in held and name in (filters.signals or SIGNALS)]
+    wanted = filters.signals or _held(store)
+    names = [name for name in SIGNALS if name in wanted]
     values = [pa.field(SIGNALS[name].column, pa.float64()) for name in names]
     keys = [pa.field("recording", _WORD), pa.field("time", pa.timestamp("us", "UTC"))]
     schema = pa.schema([*_WHO, *keys, *values])
     return View(schema, (_spread(rows, names, schema) for rows in _recordings(store, filters)))
 
 
+def _held(store: Store) -> set[str]:
+    """Return the signals that have samples."""
+    held: set[str] = set()
+    for batch in store.table_batches("channels"):
+        held.update(pc.unique(batch["signal"].filter(pc.greater(batch["n"], 0))).drop_null().to_pylist())
+    return held
+
+
 def _spread(rows: pa.Table, names: list[str], schema: pa.Schema) -> pa.RecordBatch:
     time = rows["time"].cast(pa.int64()).to_numpy()
-    signal = pc.index_in(rows["signal"].cast(pa.string()), pa.array(names)).to_numpy()
+    numbers = pc.index_in(rows["signal"].cast(pa.string()), pa.array(names, pa.string()))
+    if numbers.null_count:
+        raise VambraceError("the dataset was changed while it was read", todo="Export it again")
+    signal = numbers.to_numpy()
     turn = _turns(signal, time)
     order = np.lexsort((turn, time))
     new = np.ones(len(order), np.bool_)
