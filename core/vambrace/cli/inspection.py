@@ -55,7 +55,7 @@ def _recording(row: Mapping[str, Any], columns: int) -> list[str]:
     if row["start_time"]:
         lines += listed("  from, to", [_short(row["start_time"]), _short(row["end_time"]), "(UTC)"], columns, 13)
     if row["zone"]:
-        lines += listed("  zone", [f"{row['zone']}, known by: {row['zone_known_by']}"], columns, 13)
+        lines += wrapped(f"{row['zone']}, known by: {row['zone_known_by']}", columns, " " * 13, "  zone       ")
     if row["complete"] is False:
         lines += listed("  complete", ["no, it breaks off"], columns, 13)
     return lines
@@ -98,7 +98,7 @@ def _origin(row: Mapping[str, Any]) -> tuple[str, str, str]:
 
 def _from(origin: tuple[str, str, str], columns: int) -> list[str]:
     parts = [f"{word} {said}" for word, said in zip(_ORIGIN, origin, strict=True) if said]
-    return listed("", parts, columns, 4) if parts else []
+    return wrapped("  ".join(parts), columns, " " * 6, " " * 4) if parts else []
 
 
 def _not_carried(rows: Sequence[Mapping[str, Any]], columns: int, everything: bool) -> list[str]:

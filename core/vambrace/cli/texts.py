@@ -74,7 +74,7 @@ def wrapped(text: str, columns: int, indent: str = "", first: str | None = None)
 
 
 def listed(label: str, parts: Iterable[str], columns: int, margin: int = 11) -> list[str]:
-    """Return parts one after another behind a label, in lines that never break a part unless it is too long."""
+    """Return parts one after another behind a label, in lines that never break a part: commands stay whole."""
     room, lines, line = columns - margin, [], ""
     for part in map(safe, parts):
         if line and len(line) + 2 + len(part) > room:
