@@ -18,10 +18,12 @@ _PREAMBLE_LINES = 50
 # One comma with digits behind it: a fraction, or (where there are always three) a thousands separator.
 _COMMA = re.compile(r"^[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?$")
 _THOUSANDS = re.compile(r"^[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+$")
+_GROUPED = re.compile(r"^[+-]?[1-9][0-9]{0,2}(?:\.[0-9]{3})+$")
 _POINT = re.compile(r"^[+-]?[0-9]*\.[0-9]+(?:[eE][+-]?[0-9]+)?$")
 _COMMA_CELL = r"^(\s*[+-]?[0-9]*),([0-9]+(?:[eE][+-]?[0-9]+)?\s*)$"
 _POINT_CELL = r"^\s*[+-]?[0-9]*\.[0-9]+([eE][+-]?[0-9]+)?\s*$"
 _COMMA_WAY = "Say --option csv.decimal=comma if the comma stands before decimals"
+_TWO_MARKS = "Mend the cells, or say --option csv.decimal=dot, which sets those with a comma aside"
 _POINT_WAY = "csv.decimal=dot sets cells with a comma aside"
 
 
@@ -30,7 +32,7 @@ def choose_delimiter(lines: Lines, said: str, known: Callable[[list[str]], int])
 
     Raise Refused where two delimiters fit equally well, or where no header is found.
     """
-    headers = _headers(lines, (said,) if said else DELIMITERS)
+    headers = _headers(lines, (said,) if said else DELIMITERS, known)
     ranked = sorted(headers, key=lambda one: (-known(headers[one]), -len(headers[one])))
     first, *others = ranked
     best = known(headers[first])
@@ -44,7 +46,8 @@ def choose_delimiter(lines: Lines, said: str, known: Callable[[list[str]], int])
     return first
 
 
-def _headers(lines: Lines, delimiters: Iterable[str]) -> dict[str, list[str]]:
+def _headers(lines: Lines, delimiters: Iterable[str], known: Callable[[list[str]], int]) -> dict[str, list[str]]:
+    """Return the first row as each delimiter cuts it; raise DamagedFile where the one that fits never ends it."""
     found: dict[str, list[str]] = {}
     fault: Exception | None = None
     for delimiter in delimiters:
@@ -52,13 +55,14 @@ def _headers(lines: Lines, delimiters: Iterable[str]) -> dict[str, list[str]]:
         try:
             row = next((row for row in reader if not is_blank(row)), None)
         except csv.Error as error:
-            fault = csv_fault(error, reader.line_num)
+            if known(next(lines.ahead(), "").split(delimiter)):
+                fault = csv_fault(error, 1)
             continue
         if row is None:
             what = "there is no text in it but spaces and line ends"
             raise Refused("no-header", what, todo="Export it again, or delete it", unrecognised=True)
         found[delimiter] = row
-    if not found and fault is not None:
+    if fault is not None and not any(map(known, found.values())):
         raise fault
     return found
 
@@ -69,15 +73,12 @@ def _no_header(lines: Lines, header: list[str], known: Callable[[list[str]], int
         if number > _PREAMBLE_LINES:
             break
         for delimiter in (said,) if said else DELIMITERS:
-            cells = next(csv.reader([line], delimiter=delimiter), [])
-            if known(cells) > 1:
+            if known(line.split(delimiter)) > 1:
                 what = f"its header stands in line {number}, behind other lines"
-                return Refused(
-                    "lines-before-header", what, todo=f"Delete the {number - 1} lines before it, then convert"
-                )
+                return Refused("lines-before-header", what, todo="Delete what stands before it, then convert")
     shown = ", ".join(f'"{cell.strip()[:40]}"' for cell in header[:6]) + (", …" if len(header) > 6 else "")
     what = f"no column is known by its header ({shown})"
-    todo = "If it holds measurements, say of what, as in --option csv.columns=HEADER=heart_rate;HEADER=time"
+    todo = "If it holds measurements, say of what, as in --option 'csv.columns=HEADER=heart_rate;HEADER=time'"
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
 
 
@@ -93,11 +94,9 @@ class DecimalMark:
     def plain(self, header: str, cells: pa.Array) -> pa.Array:
         """Return the cells with a point before decimals; raise Refused for a cell that contradicts the mark."""
         if self.mark == ",":
-            if not self.said and (at := _first(cells, _POINT_CELL)) is not None:
+            if (at := _first(cells, _POINT_CELL)) is not None:
                 what = f'the column "{header}" has the cell "{at}" in a table of decimal commas'
-                raise Refused(
-                    "decimal-two-marks", what, todo="Say which mark is meant: --option csv.decimal=comma or =dot"
-                )
+                raise Refused("decimal-two-marks", what, todo=_TWO_MARKS)
             changed = pc.replace_substring_regex(cells, _COMMA_CELL, r"\1.\2")
             self.used = self.used or not changed.equals(cells)
             return changed
@@ -114,6 +113,16 @@ def _first(cells: pa.Array, pattern: str) -> str | None:
     return None if found < 0 else cells[found].as_py().strip()
 
 
+def _refuse_grouped_points(delimiter: str, points: list[tuple[str, str]]) -> None:
+    """Refuse points that may part thousands: semicolons part cells where commas stand before decimals."""
+    if delimiter == ";" and points and all(_GROUPED.match(text) for _, text in points):
+        header, cell = points[0]
+        whole = cell.replace(".", "")
+        what = f'"{cell}" in the column "{header}" is {cell.replace(".", ",")} or {whole}'
+        todo = f"Say --option csv.decimal=dot if the point stands before decimals; if not, export it as {whole}"
+        raise Refused("decimal-two-readings", what, todo=todo)
+
+
 def _decide(delimiter: str, sample: Iterable[tuple[str, list[str]]]) -> str:
     commas: list[tuple[str, str]] = []
     points: list[tuple[str, str]] = []
@@ -122,16 +131,17 @@ def _decide(delimiter: str, sample: Iterable[tuple[str, list[str]]]) -> str:
         commas += [(header, text) for text in texts if _COMMA.match(text)]
         points += [(header, text) for text in texts if _POINT.match(text)]
     if not commas:
+        _refuse_grouped_points(delimiter, points)
         return "."
     header, cell = commas[0]
     if points:
         other, pointed = points[0]
         what = f'it has decimals with a comma ("{cell}" in "{header}") and a point ("{pointed}" in "{other}")'
-        raise Refused("decimal-two-marks", what, todo="Say which mark is meant: --option csv.decimal=comma or =dot")
+        raise Refused("decimal-two-marks", what, todo=_TWO_MARKS)
     if all(_THOUSANDS.match(text) for _, text in commas):
         whole = cell.replace(",", "")
         what = f'"{cell}" in the column "{header}" is {cell.replace(",", ".")} or {whole}'
-        todo = f"{_COMMA_WAY}; thousands separators are not read: export {whole} as {whole}"
+        todo = f"{_COMMA_WAY}; thousands separators are not read: export it as {whole}"
         raise Refused("decimal-two-readings", what, todo=todo)
     if delimiter == ",":
         what = f'"{cell}" in the column "{header}" has a comma in a table whose cells are separated by commas'

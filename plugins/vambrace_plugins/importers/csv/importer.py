@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from typing import Any, ClassVar
 
@@ -19,7 +20,7 @@ from vambrace_plugins.importers.csv.timing import Timing, places, settle
 from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading
 
 _SUFFIXES = {".csv", ".tsv", ".txt"}
-_OTHERS = ("<", "{", "[{", "[[", "%PDF")
+_OTHERS = re.compile(r"<|\{|%PDF|\[\s*[\[{\"0-9\-\]]")
 _MOST_COLUMNS = 2_000
 
 
@@ -35,7 +36,7 @@ class CsvImporter:
     def recognise(self, head: Head) -> Claim:
         """Claim a text whose first line is a header that we know, and by name any other text that may be a table."""
         text = first_text(head.data).lstrip("\ufeff").lstrip()
-        if not text or text.startswith(_OTHERS):
+        if not text or _OTHERS.match(text):
             return Claim.NONE
         by_name = head.suffix in _SUFFIXES
         line = text.splitlines()[0]
@@ -77,6 +78,8 @@ def _read(
     if table is not None:
         if rows.fault is None and not cut and not lines.ended:
             source.note("possibly-cut", "the last line has no end; the file may have been cut there")
+        if rows.headers_again:
+            source.note("header-again", "the header stands again between the rows", count=rows.headers_again)
         yield from table.about(complete=False if cut else None)
     if rows.fault is not None:
         raise rows.fault
@@ -117,6 +120,10 @@ class _Table:
         for at in self.rest:
             self.not_carried[self._name(at)] += sum(bool(cell.strip()) for cell in columns[at])
         texts = _Texts(columns)
+        at = self.timing.start.at
+        if self.heads[at].text in columns[at]:
+            what = "another header stands between the rows"
+            raise Refused("header-changes", what, todo="Split the file before each header")
         start = self.timing.start.times(texts.of)
         end = self.timing.end.times(texts.of) if self.timing.end else None
         values = {each.at: self.mark.plain(each.heading.text.strip(), texts.of(each.at)) for each in self.fields}
@@ -155,7 +162,11 @@ class _Table:
         sentences = [*self.timing.conversions, *_decided(self.fields)]
         if self.mark.used:
             sentences.append("decimal commas read as decimal points")
-        yield from self.recordings.about(tuple(sentences), self.not_carried, complete=complete)
+        # A separator at the end of each row makes a column without a name or a value.
+        named = {
+            name: n for name, n in self.not_carried.items() if n or name in {one.text.strip() for one in self.heads}
+        }
+        yield from self.recordings.about(tuple(sentences), named, complete=complete)
 
 
 class _Texts:

@@ -119,9 +119,9 @@ def _unit(heading: Heading, said: Said, cells: Sequence[str]) -> str:
         )
     if heading.unit:
         return heading.unit
-    ours = heading.signal in _ONE_UNIT or (heading.canonical and heading.signal not in _WORDS)
+    ours = heading.canonical and heading.signal not in _WORDS
     numbers = _numbers(cells)
-    if ours and not _looks_odd(heading.signal, numbers):
+    if (ours or heading.signal in _ONE_UNIT) and not _looks_odd(heading.signal, numbers, ours):
         return signal.unit
     if heading.signal == "oxygen_saturation" and numbers and all(1 < number <= 100 for number in numbers):
         # No value can be a fraction; a single one that could makes it uncertain.
@@ -129,14 +129,14 @@ def _unit(heading: Heading, said: Said, cells: Sequence[str]) -> str:
     raise _no_unit(heading, "does not say its unit" + _example(heading.signal, cells), "unit-not-said")
 
 
-def _looks_odd(signal: str, numbers: list[float]) -> bool:
+def _looks_odd(signal: str, numbers: list[float], ours: bool) -> bool:
     """Say whether the first values speak against the canonical unit: a rate in Hz, a fraction, an integer angle."""
     if signal in {"latitude", "longitude"}:
         return any(abs(number) > _NO_ANGLE for number in numbers)
     plausible = SIGNALS[signal].plausible
     if signal == "oxygen_saturation":
         return bool(numbers) and all(number <= 1 for number in numbers)
-    if "Hz" not in SIGNALS[signal].accepts or plausible is None:
+    if ours or "Hz" not in SIGNALS[signal].accepts or plausible is None:
         return False
     return bool(numbers) and all(number < plausible[0] / 2 for number in numbers)
 

@@ -129,10 +129,12 @@ def _stamp(options: Options) -> str:
 
 
 def _encoding(text: str) -> str:
+    if not text:
+        return ""
     try:
-        b"".decode(text or "utf-8")
-        return codecs.lookup(text).name.removesuffix("-sig") if text else ""
-    except LookupError:
+        "x".encode(text)
+        return codecs.lookup(text).name.removesuffix("-sig")
+    except (LookupError, UnicodeError):
         raise _bad("encoding", text, "the name of a text encoding, as in utf-8, cp1252 or latin-1") from None
 
 

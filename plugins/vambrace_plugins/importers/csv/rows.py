@@ -104,7 +104,10 @@ class Block:
 
 
 class Rows:
-    """The rows after the header, block by block; `fault` is what ended them, to be raised after the last block."""
+    """The rows after the header, block by block; `fault` is what ended them, to be raised after the last block.
+
+    Blank rows and the header where it stands again are passed over, and counted in the record numbers.
+    """
 
     def __init__(self, lines: Lines, delimiter: str) -> None:
         """Take the header from the lines."""
@@ -112,6 +115,7 @@ class Rows:
         self.header = next((row for row in self._reader if not is_blank(row)), [])
         self.header_line = self._reader.line_num - _height(self.header) + 1
         self.fault: DamagedFile | Refused | None = None
+        self.headers_again = 0
         self._next_record, self._next_line = 1, self._reader.line_num + 1
         self._ahead: list[list[str]] = []
         self._more = True
@@ -149,13 +153,15 @@ class Rows:
         record, line, width = self._next_record, self._next_line, len(self.header)
         self._next_record += len(rows)
         self._next_line = self._reader.line_num + 1 - sum(map(_height, self._ahead))
-        if set(map(len, rows)) <= {width}:
+        if set(map(len, rows)) <= {width} and self.header not in rows:
             return Block(list(range(record, record + len(rows))), rows)
         block = Block()
         for at, row in enumerate(rows):
             if len(row) != width and not is_blank(row):
                 row = self._fitted(row, width)  # noqa: PLW2901
-            if len(row) == width:
+            if row == self.header:
+                self.headers_again += 1
+            elif len(row) == width:
                 block.records.append(record + at)
                 block.rows.append(row)
             elif not is_blank(row):

@@ -16,6 +16,8 @@ _UNIT_WORDS = {
     **dict.fromkeys(("us", "μs", "usec", "micros", "microsecond", "microseconds"), "us"),
     **dict.fromkeys(("ns", "nsec", "nanos", "nanosecond", "nanoseconds"), "ns"),
 }
+# Shows how a clock is written, and says nothing that its cells do not.
+_CLOCK_PATTERN = re.compile(r"^hh?[^a-z]?mm(?:[^a-z]?ss(?:[^a-z]?[sf]+)?)?$")
 _EDGES = {"start": "start", "begin": "start", "starttime": "start", "end": "end", "stop": "end", "endtime": "end"}
 _OFFSET = re.compile(r"^(?:utc|gmt)?\s*([+-])(\d{1,2})(?::?(\d{2}))?$", re.IGNORECASE)
 _SINCE = re.compile(r"\bsince (?:the )?(?:(unix )?epoch|(\d{4})(?: (\d\d) (\d\d))?(?:t?(?: ?00)*z?)?)$")
@@ -103,6 +105,8 @@ def _bracket(text: str, said: TimeWords) -> TimeWords:
     order = _ORDERS.match(text.lower())
     if order:
         return replace(said, order="day-first" if order[1] else "month-first" if order[2] else "")
+    if _CLOCK_PATTERN.match(text.lower()):
+        return said
     words = " ".join(re.sub(r"[^\w]+|_", " ", text.lower()).split())
     found, rest = _strip(words, said)
     return replace(found, edge=said.edge) if not rest else replace(said, remark=text)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -19,6 +20,7 @@ _SCALE = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
 # Plausible dates: 1990 to 2100. A count of seconds before mid-2014 may as well be one since 1989-12-31, as FIT has it.
 _FIRST_S, _LAST_S, _SURE_S, _FIT_S = 631_152_000, 4_102_444_800, 1_400_000_000, 631_065_600
 _ENOUGH = 0.9
+_OFFSET = re.compile(r"(?:[Zz]|UTC|GMT|:[0-9:.,]+ ?[+-][0-9]{2}(?::?[0-9]{2})?)$")
 
 Unit = Literal["iso8601", "s", "ms", "us", "ns"]
 Cells = Sequence[Sequence[str]]
@@ -156,7 +158,7 @@ def _rank(words: TimeWords | None) -> int:
         return -1
     if words.elapsed:
         return 2
-    return 0 if words.zone or words.unit or words.epoch_s is not None else 1
+    return 0 if words.zone or words.epoch_s is not None else 1
 
 
 def settle(heads: Sequence[Heading], found: Places, said: Said, sample: Cells, increments: Sequence[str]) -> Timing:
@@ -174,7 +176,8 @@ def settle(heads: Sequence[Heading], found: Places, said: Said, sample: Cells, i
         end = _instant(heads, found.end, end_date, found.zone, said, sample)
     words = heads[main].time or TimeWords()
     timing = _spanned(start, end, words.edge, said, increments)
-    return replace(timing, conversions=(*start.sentences, *timing.conversions))
+    passed_over = [f'times: "{words.remark}" in the header is passed over'] if words.remark else []
+    return replace(timing, conversions=(*start.sentences, *passed_over, *timing.conversions))
 
 
 def _spanned(start: Instant, end: Instant | None, edge: str, said: Said, increments: Sequence[str]) -> Timing:
@@ -261,8 +264,7 @@ def _zoned(found: Instant, heads: Sequence[Heading], words: TimeWords, zone: int
 
 
 def _says_offset(cell: str) -> bool:
-    text = cell.strip()
-    return text.endswith(("Z", "z", "UTC", "GMT")) or "+" in text[10:] or "-" in text[10:]
+    return _OFFSET.search(cell.strip()) is not None
 
 
 def _count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:

@@ -34,6 +34,7 @@ _COUNTING: dict[str, str] = {
     **dict.fromkeys(("per interval", "per row", "per epoch", "per sample", "in interval", "of interval"), "increment"),
     **dict.fromkeys(("increment", "increments", "delta", "interval", "incremental"), "increment"),
 }
+_MOST_UNIT_WORDS = 4
 _SAYS_UNIT = {"bpm": "bpm", "watts": "W"}
 _SAYS_STEPS = ("step rate", "step cadence")
 _SAYS_NOTHING = ("wgs84", "wgs 84")
@@ -111,38 +112,39 @@ def _names() -> dict[str, str]:
 _NAMES = _names()
 
 
-def _signals(words: str, said: Heading) -> Iterator[Heading]:
-    """Yield every reading of the words as a signal with its unit, statistic and counting; the best one first."""
+def _signals(words: str, said: Heading, unit_words: str = "") -> Iterator[Heading]:
+    """Yield every reading of the words as a signal with its unit, statistic and counting; the best one first.
+
+    `unit_words` are those behind the words that must be a unit of the signal.
+    """
     if words in _NAMES:
-        signal = _NAMES[words]
-        counting = next((_COUNTING[word] for word in words.split() if word in ("total", "cumulative")), said.counting)
-        counts = "steps" if words in _SAYS_STEPS else said.counts
-        yield replace(said, signal=signal, counting=counting, counts=counts, unit=_SAYS_UNIT.get(words, ""))
-    yield from _with_unit(words, said)
+        yield from _named(words, said, unit_words)
+    tokens = words.split()
+    if not unit_words:
+        for at in range(max(1, len(tokens) - _MOST_UNIT_WORDS), len(tokens)):
+            yield from _signals(" ".join(tokens[:at]), said, " ".join(tokens[at:]))
     for phrase, statistic in _STATISTICS.items():
         for front in (True, False):
             if said.statistic == "instant" and (rest := _without(words, phrase, front=front)):
-                yield from _signals(rest, replace(said, statistic=statistic))
+                yield from _signals(rest, replace(said, statistic=statistic), unit_words)
     for phrase, counting in _COUNTING.items():
         for front in (True, False):
             if not said.counting and (rest := _without(words, phrase, front=front)):
-                found = _signals(rest, replace(said, counting=counting))
+                found = _signals(rest, replace(said, counting=counting), unit_words)
                 yield from (heading for heading in found if is_total(heading.signal))
 
 
-def _with_unit(words: str, said: Heading) -> Iterator[Heading]:
-    """Yield the readings whose last words are a unit of the signal that the words before them name."""
-    tokens = words.split()
-    for at in range(max(1, len(tokens) - 4), len(tokens)):
-        phrase = " ".join(tokens[at:])
-        for heading in _signals(" ".join(tokens[:at]), said):
-            if heading.unit or heading.remark:
-                continue
-            unit = _unit_in_words(phrase, heading.signal)
-            if phrase in _CASE_DECIDES:
-                yield replace(heading, remark=phrase)
-            elif unit:
-                yield replace(heading, unit=unit)
+def _named(words: str, said: Heading, unit_words: str) -> Iterator[Heading]:
+    signal = _NAMES[words]
+    counting = next((_COUNTING[word] for word in words.split() if word in ("total", "cumulative")), said.counting)
+    counts = "steps" if words in _SAYS_STEPS else said.counts
+    found = replace(said, signal=signal, counting=counting, counts=counts, unit=_SAYS_UNIT.get(words, ""))
+    if not unit_words:
+        yield found
+    elif unit_words in _CASE_DECIDES:
+        yield replace(found, remark=unit_words)
+    elif not found.unit and (unit := _unit_in_words(unit_words, signal)):
+        yield replace(found, unit=unit)
 
 
 def _unit_in_words(phrase: str, signal: str) -> str:
