@@ -329,3 +329,16 @@ def test_no_flipped_bit_gives_other_bytes(tmp_path: Path) -> None:
         whole[place] ^= 1 << bit
     # About half of an archive of two short members are names, times and the like.
     assert read > 8 * len(whole) / 2
+
+
+@pytest.mark.parametrize("inside", [{"in.csv": DATA}, {}])
+def test_a_cut_archive_is_not_taken_for_one_inside_it(tmp_path: Path, inside: dict[str, bytes]) -> None:
+    # zipfile takes the last directory that it finds, and a stored archive brings one of its own.
+    whole = zip_bytes({"first.csv": DATA, "inner.zip": zip_bytes(inside)}, zipfile.ZIP_STORED)
+    path = written(tmp_path, whole[: whole.rindex(b"PK\x01\x02") - len(whole)])
+    with zipfile.ZipFile(path) as archive:
+        assert archive.namelist() == list(inside)
+    found = entries(path)
+    assert list(found) == ["a.zip"]
+    assert found["a.zip"].kind == "problem"
+    assert "lists the member that stands at its beginning" in found["a.zip"].reason

@@ -30,7 +30,9 @@ def list_zip(window: Window, limits: Limits) -> Listing | None:
 
     Raise `HostileFile` for more members than the limit, `DamagedFile` where there is no directory to read.
     """
+    begins = window.read(len(MAGIC[0]))
     infos = _infos(window, limits)
+    _check_beginning(begins, infos)
     names = [member_name(_raw_name(info)) for info in infos]
     if _is_document(names):
         return None
@@ -74,6 +76,13 @@ def _infos(window: Window, limits: Limits) -> list[zipfile.ZipInfo]:
         what = f"it holds {len(infos):,} members, more than the {limits.members:,} that are read"
         raise HostileFile(what, todo=_BY_HAND)
     return infos
+
+
+def _check_beginning(begins: bytes, infos: Sequence[zipfile.ZipInfo]) -> None:
+    """Refuse a directory that leaves out the first member: of a cut archive zipfile takes that of an archive inside."""
+    if begins == MAGIC[0] and all(info.header_offset for info in infos):
+        what = "the zip archive is damaged: no directory in it lists the member that stands at its beginning"
+        raise DamagedFile(what, todo="Copy or export it again")
 
 
 def _raw_name(info: zipfile.ZipInfo) -> bytes:
