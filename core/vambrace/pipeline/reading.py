@@ -139,6 +139,7 @@ class _Pass:
         self.importer, self.reading, self.sink, self.name_of, self.zone = importer, reading, sink, name_of, zone
         self.totals: dict[tuple[int, str], RunningTotal] = {}
         self.last_record: dict[tuple[int, str], int] = {}
+        self.last_time: dict[tuple[int, str], int] = {}
 
     def take(self, item: SourceBatch | Rejected | Event | Recording) -> None:
         if isinstance(item, SourceBatch):
@@ -247,7 +248,7 @@ class _Pass:
         time, time_end = (array[rows] for array in harmonise.times_of(SIGNALS[column.signal].kind, span))
         value = each.value[rows]
         if SIGNALS[column.signal].kind == Kind.RUNNING_TOTAL:
-            value = self._joined(batch.recording, column, rows, value, time, modulus)
+            value = self._joined(batch.recording, column, rows, value, time, batch.record[rows], modulus)
         tally.kept += len(rows)
         flags = harmonise.flags_of(column, rows)
         suspect = screen.suspect(column.signal, value)
@@ -261,6 +262,7 @@ class _Pass:
         rows: NDArray[np.intp],
         value: NDArray[np.float64],
         time: NDArray[np.int64],
+        record: NDArray[np.int64],
         modulus: float | None,
     ) -> NDArray[np.float64]:
         key = (recording, column.signal)
@@ -271,10 +273,32 @@ class _Pass:
                 self.reading.convert(recording, f"{column.signal}: counts per interval added up, from 0")
         counter = column.counter if isinstance(column.counter, str) else np.asarray(column.counter)[rows]
         joined, steps = total.add(value, counter)
+        self._check_order(key, time, record, [step.row for step in steps], increments=column.counting == "increment")
         for at, kind, text in steps:
             self.reading.happenings.append(Happening(recording, int(time[at]), kind, f"{column.signal}: {text}"))
             self.reading.convert(recording, f"{column.signal}: {kind.replace('_', ' ')}s joined, see events")
         return joined
+
+    def _check_order(
+        self,
+        key: tuple[int, str],
+        time: NDArray[np.int64],
+        record: NDArray[np.int64],
+        falls: list[int],
+        *,
+        increments: bool,
+    ) -> None:
+        """Refuse counts that only seem to fall, or are added up the wrong way, because rows stand newest first."""
+        before = np.concatenate(([self.last_time.get(key, time[0])], time[:-1]))
+        back = np.flatnonzero(time < before)
+        self.last_time[key] = int(time[-1])
+        wrong = back if increments else np.intersect1d(back, falls)
+        if not len(wrong):
+            return
+        what = f"{key[1]} is a running total, and its time goes back here"
+        how = "so that the counts would be added up the wrong way round" if increments else "where the count falls too"
+        todo = "Sort its rows by time, the oldest first, and convert again"
+        raise Refused("order-of-time", f"{what}, {how}", where=f"record {int(record[wrong[0]]):,}", todo=todo)
 
     def _check(self, batch: SourceBatch) -> None:
         n = len(batch.record)
