@@ -79,6 +79,8 @@ def test_two_columns_of_one_signal_are_two_recordings_that_name_their_sensors() 
     assert found == {s: [row[f"HR ({s}) [bpm]"] for row in rows] for s in ("strap-R", "band-A")}
     assert [column.signal for column in result.of(3)[0].columns] == ["latitude", "longitude"]
     assert all("heart_rate: in several columns" in result.conversions(n)[-1] for n in (1, 2, 3))
+    # What was decided about a column stands with its own recording.
+    assert [sum("gives no unit" in one for one in result.conversions(n)) for n in (1, 2, 3)] == [0, 0, 2]
 
 
 def test_rows_of_two_devices_are_two_recordings() -> None:

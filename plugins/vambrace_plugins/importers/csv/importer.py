@@ -159,7 +159,7 @@ class _Table:
 
     def about(self, *, complete: bool | None) -> Iterator[Recording]:
         """Yield what the table says of its recordings, once all is read."""
-        sentences = [*self.timing.conversions, *_decided(self.fields)]
+        sentences = list(self.timing.conversions)
         if self.mark.used:
             sentences.append("decimal commas read as decimal points")
         # A separator at the end of each row makes a column without a name or a value.
@@ -200,15 +200,6 @@ def _column(each: Field, values: pa.Array, sensor: str) -> Column:
         counts=heading.counts,
         sensor=", ".join(filter(None, (heading.sensor or heading.remark, sensor))),
     )
-
-
-def _decided(columns: Sequence[Field]) -> Iterator[str]:
-    """Yield a sentence for each unit that no header says and no option."""
-    for each in columns:
-        if each.heading.signal == "step_count":
-            continue
-        if not each.heading.unit and not each.heading.canonical and each.unit == SIGNALS[each.heading.signal].unit:
-            yield f'{each.heading.signal}: the header "{each.heading.text.strip()}" gives no unit, taken as {each.unit}'
 
 
 def _no_signal(heads: Sequence[Heading]) -> Refused:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -100,7 +101,7 @@ def _in_lanes(found: Sequence[Field]) -> list[Field]:
 def _numbers(cells: Sequence[str]) -> list[float]:
     texts = (cell.strip() for cell in cells)
     numbers = (float(text.replace(",", ".")) for text in texts if _NUMBER.match(text))
-    return [number for number in numbers if number]
+    return [number for number in numbers if number and math.isfinite(number)]
 
 
 def _unit(heading: Heading, said: Said, cells: Sequence[str]) -> str:
@@ -132,7 +133,7 @@ def _unit(heading: Heading, said: Said, cells: Sequence[str]) -> str:
 def _looks_odd(signal: str, numbers: list[float], ours: bool) -> bool:
     """Say whether the first values speak against the canonical unit: a rate in Hz, a fraction, an integer angle."""
     if signal in {"latitude", "longitude"}:
-        return any(abs(number) > _NO_ANGLE for number in numbers)
+        return 2 * sum(abs(number) > _NO_ANGLE for number in numbers) > len(numbers)
     plausible = SIGNALS[signal].plausible
     if signal == "oxygen_saturation":
         return bool(numbers) and all(number <= 1 for number in numbers)

@@ -9,7 +9,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from vambrace.plugin import Recording, Refused
+from vambrace.plugin import SIGNALS, Recording, Refused
 from vambrace_plugins.importers.csv.layout import Field
 from vambrace_plugins.importers.csv.vocabulary import Heading
 
@@ -94,15 +94,14 @@ class Recordings:
         self, sentences: tuple[str, ...], not_carried: Mapping[str, int], *, complete: bool | None
     ) -> Iterator[Recording]:
         """Yield what is known of each recording; values that no signal fits are counted with the first."""
-        parted = [*sentences, *self._parted()]
-        for (key, _), number in self._numbers.items() or [(((), 0), 1)]:
+        for (key, lane), number in self._numbers.items() or [(((), 0), 1)]:
             yield Recording(
                 number,
                 product=self._word(key, "product") if key else None,
                 serial=self._word(key, "serial") if key else None,
                 complete=complete,
                 not_carried=dict(not_carried) if number == 1 else {},
-                conversions=tuple(parted),
+                conversions=(*sentences, *_without_unit(self._lanes[lane]), *self._parted()),
             )
 
     def _parted(self) -> Iterator[str]:
@@ -111,5 +110,14 @@ class Recordings:
             twice = dict.fromkeys(signal for signal in signals if signals.count(signal) > 1)
             yield f"{', '.join(twice)}: in several columns, each a recording of its own"
         if len({key for key, _ in self._numbers}) > 1:
-            names = ", ".join(f'"{heading.text.strip()}"' for _, heading in self._keys)
+            names = " and ".join(f'"{heading.text.strip()}"' for _, heading in self._keys)
             yield f"rows parted into recordings by the column {names}"
+
+
+def _without_unit(columns: Sequence[Field]) -> Iterator[str]:
+    """Yield a sentence for each unit that no header says and no option."""
+    for each in columns:
+        heading = each.heading
+        says = heading.unit or heading.canonical or heading.signal == "step_count"
+        if not says and each.unit == SIGNALS[heading.signal].unit:
+            yield f'{heading.signal}: the header "{heading.text.strip()}" gives no unit, taken as {each.unit}'
