@@ -260,3 +260,13 @@ def test_big_numbers_of_a_header_do_not_cost_memory(tmp_path: Path) -> None:
     (tmp_path / "huge.fit").write_bytes(struct.pack("<BBHI4sH", 14, 16, 2100, 0xFFFFFFFF, b".FIT", 0))
     convert([tmp_path / "huge.fit"], tmp_path / "ds")
     assert statuses(tmp_path / "ds") == {"huge.fit": "rejected"}
+
+
+def test_a_dataset_among_the_sources_is_one_entry_that_is_not_looked_into(tmp_path: Path) -> None:
+    (tmp_path / "in").mkdir()
+    (tmp_path / "in" / "a.csv").write_text(CSV)
+    convert([tmp_path / "in"], tmp_path / "in" / "first")
+    convert([tmp_path / "in"], tmp_path / "second")
+    assert statuses(tmp_path / "second") == {"a.csv": "converted", "first": "ignored"}
+    convert([tmp_path / "second"], tmp_path / "third")
+    assert statuses(tmp_path / "third") == {".": "ignored"}

@@ -9,7 +9,7 @@ from typing import TypeAlias
 
 from vambrace import clock, engine, registry
 from vambrace.api.survey import Options, Survey, Wishes, survey
-from vambrace.dataset import Record, Store
+from vambrace.dataset import DOCUMENT, Record, Store
 from vambrace.output.summary import Progress, Summary, summarise
 from vambrace.pipeline import Plan, Result, still_holds
 from vambrace.sources import close_spools, walk
@@ -44,7 +44,7 @@ def convert(
     wishes.check(installed)
     if zone is not None:
         clock.check_zone(zone)
-    entries = walk([os.fspath(each) for each in sources], ignore, skip=[Path(to)])
+    entries = walk([os.fspath(each) for each in sources], ignore, skip=[Path(to)], marker=DOCUMENT)
     store = Store.begin(to)
     try:
         with store.writing():

@@ -11,7 +11,7 @@ from typing import Any
 
 from vambrace import clock, registry
 from vambrace.api.survey import Options, Wishes, planned, record_of
-from vambrace.dataset import Record, ShardWriter
+from vambrace.dataset import DOCUMENT, Record, ShardWriter
 from vambrace.errors import SourceError
 from vambrace.output.summary import Inspection, iso_utc
 from vambrace.pipeline import convert_source
@@ -36,7 +36,7 @@ def inspect(
         clock.check_zone(zone)
     try:
         with tempfile.TemporaryDirectory(prefix="vambrace-") as folder:
-            entries = walk([os.fspath(each) for each in sources])
+            entries = walk([os.fspath(each) for each in sources], marker=DOCUMENT)
             return [_one(entry, installed, wishes, Path(folder)) for entry in entries]
     finally:
         close_spools()

@@ -1,5 +1,6 @@
 """The dataset folder: shards, commit records and the tables derived from them; nobody else knows its layout."""
 
+from vambrace.dataset.layout import DOCUMENT
 from vambrace.dataset.records import (
     ChannelRow,
     EventRow,
@@ -18,6 +19,7 @@ from vambrace.dataset.store import Store
 
 __all__ = [
     "DERIVED",
+    "DOCUMENT",
     "TABLES",
     "ChannelRow",
     "ChannelStats",

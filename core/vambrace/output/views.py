@@ -17,6 +17,8 @@ from vambrace.output.filters import Filters
 from vambrace.schema import SIGNALS
 
 POSITION = "position"
+WIDE_ROWS = 1 << 16
+"""Rows of one batch of the wide table."""
 _FIX = ("latitude", "longitude", "altitude")
 _WORD = pa.dictionary(pa.int32(), pa.string())
 _WHO = tuple(pa.field(name, _WORD) for name in ("participant", "device", "session", "activity"))
@@ -163,7 +165,10 @@ def _wide(store: Store, filters: Filters) -> View:
     values = [pa.field(SIGNALS[name].column, pa.float64()) for name in names]
     keys = [pa.field("recording", _WORD), pa.field("time", pa.timestamp("us", "UTC"))]
     schema = pa.schema([*_WHO, *keys, *values])
-    return View(schema, (_spread(rows, names, schema) for rows in _recordings(store, filters)))
+    spread = (_spread(rows, names, schema) for rows in _recordings(store, filters))
+    # A writer turns a whole batch into text at once, so a long recording is cut.
+    parts = (batch.slice(start, WIDE_ROWS) for batch in spread for start in range(0, len(batch), WIDE_ROWS))
+    return View(schema, parts)
 
 
 def _held(store: Store) -> set[str]:

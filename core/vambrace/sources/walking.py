@@ -23,13 +23,18 @@ _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
 
 
 def walk(
-    roots: Sequence[Path | str], ignore: Sequence[str] = (), skip: Sequence[Path] = (), limits: Limits = LIMITS
+    roots: Sequence[Path | str],
+    ignore: Sequence[str] = (),
+    skip: Sequence[Path] = (),
+    limits: Limits = LIMITS,
+    marker: str = "",
 ) -> Iterator[Entry]:
     """Return an iterator over the entries of every SOURCE, sorted by root, then by path; raise for a missing one.
 
     A SOURCE given twice is walked once; one inside another is walked for itself, and its files have an entry under
     each. `skip` names folders (or files) to pass over without an entry: the dataset itself. Linked files are read,
-    linked folders are not followed: such a link is a `problem`, since what stands behind it would be missed.
+    linked folders are not followed: such a link is a `problem`, since what stands behind it would be missed. A folder
+    that holds a file named `marker` is a dataset that was made earlier: it has one entry, and is not looked into.
     """
     tops: dict[str, str] = {}
     for root in roots:
@@ -40,7 +45,8 @@ def walk(
         tops.setdefault(root_text(text), os.path.abspath(text))
     skipped = frozenset(os.path.realpath(path) for path in skip)
     ordered = sorted(tops.items(), key=lambda item: item[0].encode())
-    return (entry for root, top in ordered for entry in _Walk(root, Ignored(ignore), skipped, limits).entries(top))
+    ignored = Ignored(ignore)
+    return (entry for root, top in ordered for entry in _Walk(root, ignored, skipped, limits, marker).entries(top))
 
 
 @dataclass(slots=True)
@@ -94,8 +100,8 @@ class _Walk:
     `a-1` comes before `a/b`, and entries come out in the order of their paths without the whole tree in memory.
     """
 
-    def __init__(self, root: str, ignored: Ignored, skipped: frozenset[str], limits: Limits) -> None:
-        self._root, self._ignored, self._skipped, self._limits = root, ignored, skipped, limits
+    def __init__(self, root: str, ignored: Ignored, skipped: frozenset[str], limits: Limits, marker: str = "") -> None:
+        self._root, self._ignored, self._skipped, self._limits, self._marker = root, ignored, skipped, limits, marker
         self._heap: list[tuple[bytes, int, Callable[[], Iterator[Entry]]]] = []
         self._order = count()
 
@@ -120,6 +126,10 @@ class _Walk:
         if real in self._skipped:
             return
         children, error = _listed(place)
+        if self._marker and children.get(self._marker) is False:
+            reason = f"the folder is a dataset (it holds {self._marker}), not an export"
+            yield Entry(self._root, prefix.rstrip("/") or ".", "ignored", reason)
+            return
         texts = shown_apart([file_name(name) for name in children])
         for name, is_folder in children.items():
             inner, path = os.path.join(place, name), prefix + texts[file_name(name)]
