@@ -6,6 +6,7 @@ import re
 import unicodedata
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 from vambrace.plugin import SIGNALS, ucum
 from vambrace_plugins.importers.csv.timewords import TimeWords, read_time
@@ -73,6 +74,7 @@ def plain(text: str) -> str:
     return " ".join(filter(None, _BREAK.split(folded)))
 
 
+@lru_cache(maxsize=1024)
 def read_heading(text: str) -> Heading:
     """Return what a header cell means."""
     body, bracketed = _parts(text)
