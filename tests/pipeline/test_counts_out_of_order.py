@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from converted import ledger, samples
+from converted import ledger, samples, table
 from vambrace.api import convert
 
 NEWEST_FIRST = [("08:02", 60), ("08:01", 40), ("08:00", 10)]
@@ -56,3 +56,10 @@ def test_other_signals_may_stand_newest_first(tmp_path: Path) -> None:
     folder = _table(tmp_path / "in", "heart rate (bpm)", NEWEST_FIRST)
     assert _convert(folder, tmp_path / "ds") == ("converted", None)
     assert samples(tmp_path / "ds")["value"].to_pylist() == [10.0, 40.0, 60.0]
+
+
+def test_increments_of_one_instant_are_added_and_that_is_found(tmp_path: Path) -> None:
+    rows = [("08:00", 10), ("08:01", 20), ("08:01", 20), ("08:02", 5)]
+    _convert(_table(tmp_path / "in", "steps per interval", rows), tmp_path / "ds")
+    found = [(row["rule"], row["signal"], row["count"]) for row in table(tmp_path / "ds", "findings")]
+    assert found == [("counts-at-one-time", "step_count", 1)]

@@ -28,6 +28,20 @@ class Case:
 
 
 CASES = {
+    "a short name that may be a zone": Case(
+        "time (EST),heart_rate\n2031-03-04T09:00:00,60\n",
+        "zone-word",
+        ("EST", "--zone", "csv.columns=time (EST)=time"),
+        {"columns": "time (EST)=time"},
+        values=["60"],
+    ),
+    "local in the header, UTC in the cells": Case(
+        f"local time,heart_rate\n{T},60\n",
+        "zone-two-readings",
+        ("local", "UTC", "csv.columns=local time=time"),
+        {"columns": "local time=time"},
+        values=["60"],
+    ),
     "fraction or percent": Case(
         f"time,oxygen saturation\n{T},0.97\n{T},1\n",
         "unit-not-said",

@@ -64,6 +64,7 @@ class Reading:
     conversions: dict[int, dict[str, None]] = field(default_factory=dict)
     happenings: list[Happening] = field(default_factory=list)
     reasons: dict[str, int] = field(default_factory=dict)
+    same_time: dict[tuple[int, str], int] = field(default_factory=dict)
     untimed_events: int = 0
     zone_needed: bool = False
     rows: int = 0
@@ -290,6 +291,9 @@ class _Pass:
     ) -> None:
         """Refuse counts that only seem to fall, or are added up the wrong way, because rows stand newest first."""
         before = np.concatenate(([self.last_time.get(key, time[0])], time[:-1]))
+        if increments:
+            same = int((time == before).sum()) - (key not in self.last_time)
+            self.reading.same_time[key] = self.reading.same_time.get(key, 0) + same
         back = np.flatnonzero(time < before)
         self.last_time[key] = int(time[-1])
         wrong = back if increments else np.intersect1d(back, falls)

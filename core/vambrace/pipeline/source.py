@@ -239,6 +239,11 @@ def _findings(plan: Plan, reading: Reading, source: Source) -> tuple[FindingRow,
     rows = [
         FindingRow(rule, severity, message, count=count) for (rule, severity, message), count in source.notes.items()
     ]
+    for (n, signal), count in sorted(reading.same_time.items()):
+        if count:
+            message = f"{signal}: counts that stand at the same time as the count before them were added like any other"
+            name = f"{plan.sha256[:16]}.{n}"
+            rows.append(FindingRow("counts-at-one-time", "warning", message, name, signal, count=count))
     if reading.untimed_events:
         message = "events without a usable time were left out"
         rows.append(FindingRow("event-without-time", "note", message, count=reading.untimed_events))

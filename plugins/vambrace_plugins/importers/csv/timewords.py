@@ -33,7 +33,8 @@ class TimeWords:
     `part` is `time`, `date`, `offset` or `zone`; `edge` is `start`, `end` or empty; `unit` is empty where the header
     names none; `epoch_s` is the instant of count 0 in Unix seconds where the header says it; `zone` is `Z`, an offset,
     a zone's name or empty; `order` is `day-first` or `month-first` where the header shows how its dates are written;
-    `told` is True where the user says what the column is; `remark` stands in brackets and says nothing that we know.
+    `local` is True where the header says that the clock was a local one. `told` is True where the user says what the
+    column is; `remark` stands in brackets and says nothing that we know.
     """
 
     part: str = "time"
@@ -43,6 +44,7 @@ class TimeWords:
     elapsed: bool = False
     zone: str = ""
     order: str = ""
+    local: bool = False
     told: bool = False
     remark: str = ""
 
@@ -77,19 +79,21 @@ def _strip(words: str, said: TimeWords) -> tuple[TimeWords, str]:
     if words.endswith("since start"):
         said, words = replace(said, elapsed=True), words.removesuffix("since start").strip()
     rest = []
-    for token in words.split():
-        if token in {"utc", "gmt", "zulu"}:
+    for word in words.split():
+        if word in {"utc", "gmt", "zulu"}:
             said = replace(said, zone="Z")
-        elif token in {"unix", "epoch", "posix"}:
+        elif word in {"unix", "epoch", "posix"}:
             said = replace(said, epoch_s=0)
-        elif token in {"elapsed"}:
+        elif word in {"elapsed"}:
             said = replace(said, elapsed=True)
-        elif token in _UNIT_WORDS:
-            said = replace(said, unit=_UNIT_WORDS[token])
-        elif token in _EDGES:
-            said = replace(said, edge=_EDGES[token])
-        elif token not in {"local", "iso", "iso8601", "8601"}:
-            rest.append(token)
+        elif word in _UNIT_WORDS:
+            said = replace(said, unit=_UNIT_WORDS[word])
+        elif word in _EDGES:
+            said = replace(said, edge=_EDGES[word])
+        elif word == "local":
+            said = replace(said, local=True)
+        elif word not in {"iso", "iso8601", "8601"}:
+            rest.append(word)
     return said, " ".join(rest)
 
 

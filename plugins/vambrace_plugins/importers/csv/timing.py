@@ -20,6 +20,7 @@ _SCALE = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
 # Plausible dates: 1990 to 2100. A count of seconds before mid-2014 may as well be one since 1989-12-31, as FIT has it.
 _FIRST_S, _LAST_S, _SURE_S, _FIT_S = 631_152_000, 4_102_444_800, 1_400_000_000, 631_065_600
 _ENOUGH = 0.9
+_ABBREVIATION = re.compile(r"^[A-Z]{2,5}$")
 _OFFSET = re.compile(r"(?:[Zz]|UTC|GMT|:[0-9:.,]+ ?[+-][0-9]{2}(?::?[0-9]{2})?)$")
 
 Unit = Literal["iso8601", "s", "ms", "us", "ns"]
@@ -175,9 +176,26 @@ def settle(heads: Sequence[Heading], found: Places, said: Said, sample: Cells, i
         end_date = found.date if found.end_date is None else found.end_date
         end = _instant(heads, found.end, end_date, found.zone, said, sample)
     words = heads[main].time or TimeWords()
+    if start.unit == "iso8601" and not words.told:
+        _refuse_zone_words(heads[main].text.strip(), words, sample[main])
     timing = _spanned(start, end, words.edge, said, increments)
     passed_over = [f'times: "{words.remark}" in the header is passed over'] if words.remark else []
     return replace(timing, conversions=(*start.sentences, *passed_over, *timing.conversions))
+
+
+def _refuse_zone_words(header: str, words: TimeWords, cells: Sequence[str]) -> None:
+    """Refuse what a header says of the clock where it names no zone for certain, or contradicts the cells."""
+    column = f"csv.columns={header}=time"
+    if _ABBREVIATION.match(words.remark) and not all(_says_offset(cell) for cell in cells if cell.strip()):
+        what = f'"{words.remark}" in the header "{header}" may be a zone, and such short names mean several'
+        todo = f'Say the zone with --zone, and that it holds, as in --option "{column}"'
+        raise Refused("zone-word", what, where="line 1", todo=todo)
+    if words.local and any(cell.strip().endswith(("Z", "z")) for cell in cells):
+        what = (
+            f'the header "{header}" says that the times are local, and the cells ("{_first(cells)}") that they are UTC'
+        )
+        todo = f'If they are UTC, say so, as in --option "{column}"; if not, export it again without the Z'
+        raise Refused("zone-two-readings", what, where="line 1", todo=todo)
 
 
 def _spanned(start: Instant, end: Instant | None, edge: str, said: Said, increments: Sequence[str]) -> Timing:
