@@ -6,6 +6,7 @@ import json
 import os
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -150,6 +151,17 @@ def test_summary_fits_a_screen_of_80_by_24(problems: int) -> None:
     assert len(lines) <= SCREEN_LINES
     assert max(map(len, lines)) <= 80
     assert ("and" in "".join(lines)) or problems < 2
+
+
+def test_what_the_summary_cuts_can_be_seen_whole() -> None:
+    see = "--table files"
+    assert see not in summary_text(many(1), 80)
+    assert see in summary_text(many(50), 80)
+    assert "more" in summary_text(many(50), 80)
+    long = Problem("a.csv", "in", "rejected", "a sentence of a certain length. " * 60)
+    text = summary_text(replace(many(1), problems=(long,)), 80)
+    assert len(text.splitlines()) <= SCREEN_LINES
+    assert see in text
 
 
 @pytest.mark.parametrize("columns", [40, 60, 120])

@@ -85,6 +85,17 @@ def test_a_full_disk_behind_stdout_is_said_in_one_sentence() -> None:
     assert "stdout: it cannot be written" in done.stderr
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full to stand for a full disk")
+def test_a_full_disk_behind_stderr_stops_no_conversion(folder: Path) -> None:
+    for n in range(10):
+        (folder / "in" / f"{n}.txt").touch()
+    code = f"from vambrace.cli import progress; progress.EVERY = 1; {PROGRAM[2]}"
+    command = [sys.executable, "-c", code, "convert", "in", "--to", "ds", "--json"]
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(command, cwd=folder, stdout=subprocess.PIPE, stderr=full, check=False)
+    assert json.loads(done.stdout)["files_by_status"]["converted"] == 1
+
+
 @pytest.mark.parametrize(
     ("encoding", "bytes_"),
     [("ascii", rb"\xd7 \u2603 \xff"), ("latin-1", b"\xd7 \\u2603 \\xff"), ("utf-8", "× ☃ \\xff".encode())],
@@ -104,18 +115,20 @@ def test_no_name_stops_the_output(folder: Path) -> None:
         os.rename(folder / "in", os.path.join(os.fsencode(folder), name))
     except OSError:
         pytest.skip("this file system takes no name that is not UTF-8")
+    Path(folder, os.fsdecode(name), "☃.txt").write_text("no table at all")
     to = os.fsdecode(b"ds-\xfe")
     environment = {**os.environ, "PYTHONIOENCODING": "utf-8:strict", "LC_ALL": "C"}
     command = [*PROGRAM, "convert", os.fsdecode(name), "--to", to]
     text = subprocess.run(command, cwd=folder, env=environment, capture_output=True, check=False)
     assert (text.returncode, text.stderr) == (0, b"")
-    assert rb"ds-\xfe: 1 source" in text.stdout
+    assert rb"ds-\xfe: 2 sources" in text.stdout
     found = subprocess.run([*command, "--json"], cwd=folder, env=environment, capture_output=True, check=False)
     assert found.stdout.isascii()
     summary = json.loads(found.stdout)
     # The name leads back to the folder itself, byte for byte.
     assert os.fsencode(summary["dataset"]) == b"ds-\xfe"
-    assert summary["unchanged"] == 1
+    assert summary["unchanged"] == 2
+    assert [problem["path"] for problem in summary["problems"]] == ["☃.txt"]
 
 
 @pytest.mark.parametrize("jobs", ["1", "2"])

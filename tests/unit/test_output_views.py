@@ -99,11 +99,19 @@ def test_derived_tables_come_through_the_face_as_they_stand(name: str, dataset: 
         ({"signal": "pulse"}, "no signal is named 'pulse'"),
         ({"since": "2024-03-01T08:00:00"}, "does not say in which zone"),
         ({"until": "yesterday"}, "is no instant"),
+        ({"since": "2024-03-01T08:00:00\udcff"}, "is no instant"),
+        ({"since": "2024-03-01T08:00:00Z", "until": "2024-03-01T09:00:00+01:00"}, "is not before until"),
     ],
 )
 def test_what_cannot_be_asked_is_refused_in_words(ask: dict[str, object], says: str, dataset: Dataset) -> None:
     with pytest.raises(VambraceError, match=says):
         dataset.arrow(**ask)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("name", ["samples", "files", "pulse"])
+def test_signal_gives_signals_and_nothing_else(name: str, dataset: Dataset) -> None:
+    with pytest.raises(VambraceError, match=f"no signal is named '{name}'"):
+        dataset.signal(name)
 
 
 def test_a_folder_that_is_no_dataset_is_refused(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from importlib.metadata import version
 import click
 
 from vambrace.cli import converting, demo, exporting, inspecting, installed
-from vambrace.cli.texts import safe, say, silence
+from vambrace.cli.texts import safe, say
 from vambrace.errors import VambraceError
 
 _CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 100}
@@ -60,7 +60,7 @@ def run(arguments: list[str], *, debug: bool = False) -> int:
         say("\nStopped. What was committed before stands; run the command again to go on.", err=True)
         return 130
     except BrokenPipeError:
-        silence(sys.stdout)
+        # The reader of a help text has seen enough.
         return 0
     except VambraceError as error:
         if debug:

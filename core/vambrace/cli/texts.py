@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 import re
 import shutil
 import sys
 import textwrap
 from collections.abc import Iterable, Sequence
-from typing import Any, TextIO
+from typing import Any
 
 from vambrace.errors import VambraceError
 
@@ -33,16 +32,8 @@ def say(text: str = "", *, err: bool = False) -> None:
     try:
         print(text.encode(encoding, "backslashreplace").decode(encoding), file=stream, flush=True)
     except OSError as error:
-        silence(stream)
         if not (err or isinstance(error, BrokenPipeError)):
             raise VambraceError(f"it cannot be written ({error.strerror or error})", where="stdout") from error
-
-
-def silence(stream: TextIO) -> None:
-    """Let what a stream still holds go nowhere, so that the interpreter does not complain at its end."""
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, stream.fileno())
-    os.close(nowhere)
 
 
 def document(value: Any) -> str:
