@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -17,8 +17,8 @@ from vambrace.output.filters import Filters
 from vambrace.schema import SIGNALS
 
 POSITION = "position"
-WIDE_ROWS = 1 << 16
-"""Rows of one batch of the wide table."""
+SLICE_ROWS = 1 << 16
+"""Rows of one batch of what is made of a whole recording."""
 _FIX = ("latitude", "longitude", "altitude")
 _WORD = pa.dictionary(pa.int32(), pa.string())
 _WHO = tuple(pa.field(name, _WORD) for name in ("participant", "device", "session", "activity"))
@@ -55,17 +55,22 @@ def view(store: Store, name: str = "samples", filters: Filters | None = None, *,
     if filters.signals:
         raise VambraceError(f"the table {name} holds one signal already", todo="Leave --signal out")
     if name == POSITION:
-        return View(_POSITION_SCHEMA, _positions(store, filters))
+        return View(_POSITION_SCHEMA, _sliced(_positions(store, filters)))
     return _narrow(store, name, filters)
+
+
+def _sliced(batches: Iterator[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+    """Cut what a long recording gives: a writer turns a whole batch into text at once."""
+    return (batch.slice(start, SLICE_ROWS) for batch in batches for start in range(0, len(batch), SLICE_ROWS))
 
 
 def _plain(batches: Iterator[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
     return (batch.replace_schema_metadata(None) for batch in batches)
 
 
-def _samples(store: Store, filters: Filters) -> Iterator[pa.RecordBatch]:
+def _samples(store: Store, filters: Filters, columns: Sequence[str] | None = None) -> Iterator[pa.RecordBatch]:
     for shard in store.shards():
-        for batch in store.read_shard(shard):
+        for batch in store.read_shard(shard, columns):
             kept = filters.kept(batch)
             if len(kept):
                 yield kept
@@ -131,7 +136,8 @@ def _at_records(rows: pa.Table, records: NDArray[np.int64]) -> pa.Array:
 def _recordings(store: Store, filters: Filters) -> Iterator[pa.Table]:
     """Yield the wanted samples one recording at a time: its rows stand together in one shard."""
     waiting: list[pa.RecordBatch] = []
-    for part in (part for batch in _samples(store, filters) for part in _parts(batch)):
+    columns = ("recording", "signal", "time", "value", "record")
+    for part in (part for batch in _samples(store, filters, columns) for part in _parts(batch)):
         if waiting and part["recording"][0].as_py() != waiting[0]["recording"][0].as_py():
             yield _joined(waiting)
             waiting = []
@@ -165,10 +171,7 @@ def _wide(store: Store, filters: Filters) -> View:
     values = [pa.field(SIGNALS[name].column, pa.float64()) for name in names]
     keys = [pa.field("recording", _WORD), pa.field("time", pa.timestamp("us", "UTC"))]
     schema = pa.schema([*_WHO, *keys, *values])
-    spread = (_spread(rows, names, schema) for rows in _recordings(store, filters))
-    # A writer turns a whole batch into text at once, so a long recording is cut.
-    parts = (batch.slice(start, WIDE_ROWS) for batch in spread for start in range(0, len(batch), WIDE_ROWS))
-    return View(schema, parts)
+    return View(schema, _sliced(_spread(rows, names, schema) for rows in _recordings(store, filters)))
 
 
 def _held(store: Store) -> set[str]:
