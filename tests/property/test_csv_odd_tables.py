@@ -102,10 +102,12 @@ def account(header: list[str], body: list[list[str]], result: ReadTable, options
     found = handed_over(result)
     for at, name in enumerate(header):
         cells = sum(bool(row[at].strip()) for row in body)
+        # In a signal's column this word says that there is no value.
+        said = cells - sum(row[at].strip() == "--" for row in body)
         shown = name or f"column {at + 1}"
         is_time = any(word in name.lower() for word in ("time", "date", "elapsed")) or name in TIME_OR_KEY
         by_option = f"{name}=" in options.get("columns", "")
-        assert found[shown] == cells or ((is_time or by_option) and not found[shown]), (name, found)
+        assert found[shown] in (cells, said) or ((is_time or by_option) and not found[shown]), (name, found)
 
 
 def written(table: list[list[str]], delimiter: str) -> str:
@@ -140,9 +142,7 @@ SURE_HEADERS = st.lists(
     max_size=7,
     unique=True,
 )
-SURE_CELLS = st.sampled_from(
-    ["", " ", "71", "0", "0.97", "-27.5", "1e400", "NaN", "x", "--", "98%", "1.2.3", "+", "UTC"]
-)
+SURE_CELLS = st.sampled_from(["", " ", "71", "0", "0.97", "-27.5", "1e400", "NaN", "x", "--", "1.2.3", "+", "UTC"])
 NO_SIGNAL = {"device", "serial", "sensor", "note", "", "mood", "id", "utc offset", "end time"}
 SURE_TIMES = st.sampled_from(["2031-03-04T09:00:00Z", "2031-03-04 9:00:00+01:00", "", "2031-02-30T00:00:00Z"])
 
@@ -166,5 +166,7 @@ def test_a_table_that_leaves_no_question_is_read_and_accounts_for_every_cell(
     for batch in result.batches:
         for column in batch.columns:
             expected = [numbers[column.field][int(record) - 1] for record in batch.record]
-            assert [text.strip() for text in column.values.to_pylist()] == [text.strip() for text in expected]
+            # A word for "no value" is handed over as an empty cell.
+            bare = ["" if text == "--" else text.strip() for text in expected]
+            assert [text.strip() for text in column.values.to_pylist()] == bare
             assert not single or len(batch) == rows

@@ -36,9 +36,9 @@ REFUSED = {("rejected", "order-of-time"), ("rejected", "time-notation")}
 
 
 def is_given(name: str, cell: str) -> bool:
-    """Say whether a cell is a sample candidate: an empty one, NaN, and a 0 of two signals are absent."""
+    """Say whether a cell is a sample candidate: an empty one, NaN, `--`, and a 0 of two signals are absent."""
     text = cell.strip()
-    if text == "" or text.lower() == "nan":
+    if text == "" or text.lower() in ("nan", "--"):
         return False
     if name in ("heart_rate", "oxygen_saturation"):
         try:

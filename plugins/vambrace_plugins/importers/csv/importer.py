@@ -10,6 +10,7 @@ import numpy as np
 import pyarrow as pa
 
 from vambrace.plugin import SIGNALS, Claim, Column, Head, Recording, Refused, Rejected, Source, SourceBatch, Times
+from vambrace_plugins.importers.csv.cells import plain, without_unit
 from vambrace_plugins.importers.csv.dialect import DecimalMark, choose_delimiter
 from vambrace_plugins.importers.csv.encoding import first_text, pieces
 from vambrace_plugins.importers.csv.layout import Field, fields, headings
@@ -101,8 +102,10 @@ class _Table:
         increments = [each.heading.text.strip() for each in self.fields if each.counting == "increment"]
         found = places(self.heads, said)
         self.timing: Timing = settle(self.heads, found, said, sample, increments)
-        columns = [(each.heading.text.strip(), sample[each.at]) for each in self.fields]
-        self.mark = DecimalMark(said.decimal, delimiter, [(name, list(cells)) for name, cells in columns])
+        bare = [[without_unit(cell, each.suffix) for cell in sample[each.at]] for each in self.fields]
+        names = [each.heading.text.strip() for each in self.fields]
+        self.mark = DecimalMark(said.decimal, delimiter, list(zip(names, bare, strict=True)))
+        self.absent: dict[str, None] = {}
         self.recordings = Recordings(self.heads, self.fields)
         used = {each.at for each in self.fields} | self.timing.used | self.recordings.used
         self.rest = [at for at in range(len(header)) if at not in used]
@@ -126,7 +129,7 @@ class _Table:
             raise Refused("header-changes", what, todo="Split the file before each header")
         start = self.timing.start.times(texts.of)
         end = self.timing.end.times(texts.of) if self.timing.end else None
-        values = {each.at: self.mark.plain(each.heading.text.strip(), texts.of(each.at)) for each in self.fields}
+        values = {each.at: self._values(each, texts) for each in self.fields}
         record = np.array(block.records, np.int64)
         for part in self.recordings.parts(columns, len(block)):
             kept = [each for each in part.fields if each.at != leave_out]
@@ -140,6 +143,11 @@ class _Table:
                 self.timing.interval_s,
                 self.timing.stamp,
             )
+
+    def _values(self, each: Field, texts: _Texts) -> pa.Array:
+        cells, words = plain(texts.of(each.at), each.suffix)
+        self.absent.update(dict.fromkeys(words))
+        return self.mark.plain(each.heading.text.strip(), cells)
 
     def cut(self, cut: tuple[int, list[str], int]) -> Iterator[SourceBatch | Rejected]:
         """Yield what is whole of a last row that is too short; its last cell may be part of a longer one."""
@@ -162,6 +170,10 @@ class _Table:
         sentences = list(self.timing.conversions)
         if self.mark.used:
             sentences.append("decimal commas read as decimal points")
+        sentences += [f'cells with "{word}" read as absent' for word in sorted(self.absent)]
+        for each in self.fields:
+            if each.suffix:
+                sentences.append(f'{each.heading.text.strip()}: unit "{each.suffix}" taken from the cells')
         # A separator at the end of each row makes a column without a name or a value.
         named = {
             name: n for name, n in self.not_carried.items() if n or name in {one.text.strip() for one in self.heads}

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from vambrace.plugin import SIGNALS, Refused, ucum
+from vambrace_plugins.importers.csv.cells import unit_in_cells, without_unit
 from vambrace_plugins.importers.csv.options import ROLES, Said
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading, is_total, of_signal, plain, read_heading
@@ -24,13 +25,17 @@ _NO_ANGLE = 1000
 
 @dataclass(frozen=True, slots=True)
 class Field:
-    """One column that holds a signal; `lane` parts the columns that cannot be one recording, from 0."""
+    """One column that holds a signal; `lane` parts the columns that cannot be one recording, from 0.
+
+    `suffix` is the unit that stands behind the number in every cell, if one does.
+    """
 
     at: int
     heading: Heading
     unit: str
     counting: str
     lane: int = 0
+    suffix: str = ""
 
 
 def headings(cells: Sequence[str], said: Said) -> list[Heading]:
@@ -65,8 +70,10 @@ def fields(heads: Sequence[Heading], said: Said, sample: Sequence[Sequence[str]]
     found = []
     for at, heading in enumerate(heads):
         if heading.signal:
-            unit = _unit(heading, said, sample[at])
-            found.append(Field(at, heading, unit, _counting(heading, said, sample[at])))
+            suffix = unit_in_cells(sample[at], heading.signal)
+            cells = [without_unit(cell, suffix) for cell in sample[at]] if suffix else sample[at]
+            unit = _unit_with(heading, said, suffix) if suffix else _unit(heading, said, cells)
+            found.append(Field(at, heading, unit, _counting(heading, said, cells), suffix=suffix))
     _refuse_twins(found)
     return _in_lanes(found)
 
@@ -102,6 +109,16 @@ def _numbers(cells: Sequence[str]) -> list[float]:
     texts = (cell.strip() for cell in cells)
     numbers = (float(text.replace(",", ".")) for text in texts if _NUMBER.match(text))
     return [number for number in numbers if number and math.isfinite(number)]
+
+
+def _unit_with(heading: Heading, said: Said, suffix: str) -> str:
+    """Return the unit of the cells; raise Refused where the header or the user names another."""
+    signal = SIGNALS[heading.signal]
+    told = said_of(said.units, heading.text) or said.units.get(signal.name, "") or heading.unit
+    if told and ucum(told, signal) != ucum(suffix, signal):
+        what = f'the column "{heading.text.strip()}" is in {told}, and its cells say "{suffix}"'
+        raise Refused("unit-two-readings", what, where="line 1", todo="Mend the header or the cells")
+    return suffix
 
 
 def _unit(heading: Heading, said: Said, cells: Sequence[str]) -> str:
