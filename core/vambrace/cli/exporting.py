@@ -40,7 +40,8 @@ def export(
 
     \b
     vambrace export study-ds --to samples.parquet
-    vambrace export study-ds --to heart.csv --table heart_rate --since 2031-03-04T09:00:00Z
+    vambrace export study-ds --to heart.csv --table heart_rate \\
+      --since 2031-03-04T09:00:00Z
     vambrace export study-ds --to ledger.csv --table files
     """
     from vambrace.output import open_dataset
