@@ -83,6 +83,14 @@ def test_what_cannot_run_is_2_with_a_sentence_and_no_traceback(
     assert "Traceback" not in err
 
 
+def test_a_plugin_that_ends_the_program_is_no_success(
+    source: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("vambrace.api.plugins", lambda: sys.exit(0))
+    assert call("plugins") == 2
+    assert "a plugin ended the program" in capsys.readouterr().err
+
+
 def test_debug_shows_the_traceback(source: Path) -> None:
     with pytest.raises(Exception, match="no such file"):
         call("convert", source / "nothing", "--to", source.parent / "ds", debug=True)

@@ -62,6 +62,10 @@ def run(arguments: list[str], *, debug: bool = False) -> int:
     except BrokenPipeError:
         # The reader of a help text has seen enough.
         return 0
+    except SystemExit as end:
+        # Nothing of ours ends the program so; its status would tell of work that was not done.
+        say(f"vambrace: a plugin ended the program (with {end.code!r}) before its work was done.", err=True)
+        return 2
     except VambraceError as error:
         if debug:
             raise
