@@ -51,7 +51,7 @@ def _ask(head: Head, importers: Iterable[Importer]) -> tuple[list[tuple[Importer
     for importer in importers:
         try:
             claims.append((importer, Claim(importer.recognise(head))))
-        except Exception as error:
+        except (Exception, SystemExit) as error:
             notes.append(f"the importer {importer.name} failed when asked: {type(error).__name__}: {error}")
     return claims, notes
 

@@ -75,7 +75,7 @@ def _items_of(point: EntryPoint) -> Iterator[Installed]:
     manager.add_hookspecs(Hooks)
     try:
         manager.register(point.load(), point.name)
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         yield broken(f"it could not be loaded: {type(error).__name__}: {error}")
         return
     kinds: tuple[tuple[Literal["importer", "writer"], Callable[[], Any], type], ...] = (
@@ -85,7 +85,7 @@ def _items_of(point: EntryPoint) -> Iterator[Installed]:
     for kind, hook, protocol in kinds:
         try:
             items = [item for answer in hook() for item in answer]
-        except Exception as error:
+        except (Exception, SystemExit) as error:
             yield broken(f"its {kind}s could not be listed: {type(error).__name__}: {error}")
             continue
         for item in items:

@@ -110,8 +110,14 @@ def crash() -> Iterator[Any]:
     raise ZeroDivisionError("division by zero")
 
 
+def leaves() -> Iterator[Any]:
+    yield batch([60])
+    raise SystemExit(3)
+
+
 WRONG: dict[str, tuple[Callable[[], Iterator[Any]], str, str]] = {
     "crashes": (crash, "plugin-fault", "ZeroDivisionError: division by zero"),
+    "ends the process": (leaves, "plugin-fault", "SystemExit: 3"),
     "yields a stranger": (lambda: iter([{"heart_rate": 60}]), "plugin-fault", "it yielded a dict"),
     "invents a signal": (lambda: iter([batch([1], signal="vigour")]), "plugin-fault", "'vigour' is no signal"),
     "sets an unknown signal aside": (

@@ -12,11 +12,11 @@ from vambrace.recognise import recognise
 class Asked:
     """Answers as told."""
 
-    def __init__(self, name: str, answer: Claim | Exception) -> None:
+    def __init__(self, name: str, answer: Claim | BaseException) -> None:
         self.name, self.answer = name, answer
 
     def recognise(self, head: Head) -> Claim:
-        if isinstance(self.answer, Exception):
+        if isinstance(self.answer, BaseException):
             raise self.answer
         return self.answer
 
@@ -62,6 +62,11 @@ def test_an_importer_that_raises_is_noted_and_costs_nobody_else() -> None:
     verdict = recognise(HEAD, importers)  # type: ignore[arg-type]
     assert verdict.importer.name == "good"
     assert verdict.notes == ("the importer bad failed when asked: ValueError: boom",)
+
+
+def test_an_importer_that_ends_the_process_is_noted_too() -> None:
+    importers = [Asked("bad", SystemExit(1)), Asked("good", Claim.CONTENT)]
+    assert recognise(HEAD, importers).importer.name == "good"  # type: ignore[arg-type]
 
 
 def test_an_answer_that_is_no_claim_counts_as_a_fault() -> None:

@@ -124,7 +124,7 @@ def _guarded(importer: Importer, source: Source) -> Iterator[Any]:
         raise
     except OSError as error:
         raise Refused("unreadable", f"it could not be read: {error.strerror or error}", todo="Try again") from error
-    except Exception as error:
+    except (Exception, SystemExit) as error:
         raise PluginFault(
             f"the importer {importer.name} {importer.version} failed: {type(error).__name__}: {error}",
             todo="Report it to the importer's author with the file",
