@@ -1,4 +1,7 @@
-"""Words for "no value" and units behind numbers, as real tables write them (common practice, no source)."""
+"""What stands in cells: words for "no value", units behind numbers, values where a header should be.
+
+How real tables write them is common practice, no source.
+"""
 
 from __future__ import annotations
 
@@ -52,3 +55,11 @@ def test_a_header_that_contradicts_its_cells_is_refused() -> None:
 def test_cells_of_two_units_are_not_stripped() -> None:
     result = ok(table("heart_rate", "60 bpm", "1.1 Hz", "61 bpm"))
     assert result.values("heart_rate") == ["60 bpm", "1.1 Hz", "61 bpm"]
+
+
+@pytest.mark.parametrize("line", [f"{T[0]},60", "09:00:00,60", "1,2,3", "03/04/2031 09:00,71"])
+def test_a_table_without_a_header_is_told_to_get_one(line: str) -> None:
+    error = read(f"{line}\n{line}\n").error
+    assert error is not None
+    assert (error.code, error.status) == ("no-header", "unrecognised")
+    assert "names them, such as time,heart_rate" in str(error)

@@ -20,6 +20,8 @@ _COMMA = re.compile(r"^[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?$")
 _THOUSANDS = re.compile(r"^[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+$")
 _GROUPED = re.compile(r"^[+-]?[1-9][0-9]{0,2}(?:\.[0-9]{3})+$")
 _POINT = re.compile(r"^[+-]?[0-9]*\.[0-9]+(?:[eE][+-]?[0-9]+)?$")
+# A number, or what begins like a date or a time of day: no column is named so.
+_VALUE = re.compile(r"^[+-]?[0-9]+([.,][0-9]+)?$|^[0-9]{1,4}[-/.:][0-9]{1,2}[-/.:][0-9]{1,4}")
 _COMMA_CELL = r"^(\s*[+-]?[0-9]*),([0-9]+(?:[eE][+-]?[0-9]+)?\s*)$"
 _POINT_CELL = r"^\s*[+-]?[0-9]*\.[0-9]+([eE][+-]?[0-9]+)?\s*$"
 _COMMA_WAY = "Say --option csv.decimal=comma if the comma stands before decimals"
@@ -76,6 +78,10 @@ def _no_header(lines: Lines, header: list[str], known: Callable[[list[str]], int
             if known(line.split(delimiter)) > 1:
                 what = f"its header stands in line {number}, behind other lines"
                 return Refused("lines-before-header", what, todo="Delete what stands before it, then convert")
+    if any(_VALUE.match(cell.strip()) for cell in header):
+        what = f'its first line holds values ("{header[0].strip()[:40]}"), where the names of the columns belong'
+        todo = "Put a line before it that names them, such as time,heart_rate"
+        return Refused("no-header", what, where="line 1", todo=todo, unrecognised=True)
     shown = ", ".join(f'"{cell.strip()[:40]}"' for cell in header[:6]) + (", …" if len(header) > 6 else "")
     what = f"no column is known by its header ({shown})"
     todo = "If it holds measurements, say of what, as in --option 'csv.columns=HEADER=heart_rate;HEADER=time'"
