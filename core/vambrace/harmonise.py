@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
@@ -12,7 +11,8 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from vambrace import clock
-from vambrace.batch import FAULTS, NO_END, Candidates, Column, Instants, Mask, SourceBatch, Times, Values
+from vambrace.batch import FAULTS, NO_END, Candidates, Column, Instants, Mask, SourceBatch
+from vambrace.columns import mask, plain_values
 from vambrace.schema import SIGNALS, Kind
 from vambrace.units import Conversion, conversion
 
@@ -36,12 +36,12 @@ class Spans:
 
 def spans(batch: SourceBatch, zone: str | None, start_us: int | None = None) -> Spans:
     """Return the instants or intervals of a batch's rows; raise NoTimeZone where local times need a zone."""
-    first = clock.to_utc(_plain_times(batch.time), zone, start_us)
+    first = clock.to_utc(batch.time, zone, start_us)
     start, fault = first.us.copy(), first.fault.copy()
     end = np.full(len(start), NO_END)
     used = [first]
     if batch.time_end is not None:
-        last = clock.to_utc(_plain_times(batch.time_end), zone, start_us)
+        last = clock.to_utc(batch.time_end, zone, start_us)
         used.append(last)
         end = last.us.copy()
         fault = np.where(fault == 0, last.fault, fault)
@@ -52,10 +52,6 @@ def spans(batch: SourceBatch, zone: str | None, start_us: int | None = None) -> 
         end = start + length
     bad = (fault == 0) & (clock.implausible(start) | ((end != NO_END) & clock.implausible(end)))
     return Spans(start, end, np.where(bad, np.uint8(IMPLAUSIBLE), fault).astype(np.uint8), tuple(used))
-
-
-def _plain_times(times: Times) -> Times:
-    return replace(times, values=plain_values(times.values))
 
 
 def times_of(kind: Kind, spans: Spans) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
@@ -75,6 +71,8 @@ def candidates(column: Column, how: Conversion) -> Candidates:
     """Return the column as numbers in its signal's canonical unit, and which of them the source really gives."""
     values = plain_values(column.values)
     if isinstance(values, np.ndarray):
+        if values.dtype.kind in "mM":
+            raise TypeError(f"they are {values.dtype}")
         numbers = values.astype(np.float64)
         present, garbled = ~np.isnan(numbers), np.isinf(numbers)
         numbers = how.apply(values if values.dtype.kind in "iu" else numbers)
@@ -88,54 +86,24 @@ def candidates(column: Column, how: Conversion) -> Candidates:
     return Candidates(column, np.where(present & ~garbled, numbers, np.nan), present, garbled)
 
 
-def plain_values(values: Values) -> NDArray[Any] | pa.Array:
-    """Return a column as numbers (NumPy) or as texts (Arrow), whatever sequence an importer handed over."""
-    if isinstance(values, pa.ChunkedArray):
-        return values.combine_chunks()
-    if isinstance(values, pa.Array) or (isinstance(values, np.ndarray) and values.dtype.kind in "iufb"):
-        return values
-    cells = list(values)
-    if cells and all(isinstance(cell, int | np.integer) for cell in cells):
-        return np.array(cells, np.int64)
-    if any(isinstance(cell, float) for cell in cells) and not any(isinstance(cell, str) for cell in cells):
-        return np.array([np.nan if cell is None else cell for cell in cells], np.float64)
-    return pa.array([cell if cell is None else str(cell) for cell in cells], pa.string())
-
-
 def _from_texts(texts: pa.Array, how: Conversion) -> tuple[NDArray[np.float64], Mask, Mask]:
     trimmed = pc.utf8_trim_whitespace(texts)
     nothing = pc.or_(pc.equal(trimmed, ""), pc.equal(pc.utf8_lower(trimmed), "nan"))
-    present = _mask(pc.invert(nothing))
+    present = mask(pc.invert(nothing))
     numeric = pc.match_substring_regex(trimmed, _NUMBER)
-    garbled = present & ~_mask(numeric)
+    garbled = present & ~mask(numeric)
     numbers = pc.replace_substring_regex(pc.if_else(numeric, trimmed, None), r"^\+", "")
     if how.power_of_ten:
         # Shifting the decimal point in the text gives the nearest double; multiplying would be off by an ulp.
         plain = pc.invert(pc.match_substring_regex(numbers, "[eE]"))
         shifted = pc.binary_join_element_wise(numbers, f"e{how.power_of_ten}", "")
         exact = _floats(pc.if_else(plain, shifted, None))
-        return np.where(_mask(plain), exact, how.apply(_floats(numbers))), present, garbled
+        return np.where(mask(plain), exact, how.apply(_floats(numbers))), present, garbled
     return how.apply(_floats(numbers)), present, garbled
 
 
 def _floats(texts: pa.Array) -> NDArray[np.float64]:
     return np.asarray(pc.cast(texts, pa.float64()).to_numpy(zero_copy_only=False), np.float64)
-
-
-def _mask(flags: pa.Array) -> Mask:
-    return np.asarray(pc.fill_null(flags, False).to_numpy(zero_copy_only=False), np.bool_)
-
-
-def source_texts(values: Values, rows: NDArray[np.intp]) -> list[str]:
-    """Return what the source says in the given rows, as texts."""
-    if isinstance(values, np.ndarray):
-        return [_said(value) for value in values[rows].tolist()]
-    return [_said(values[int(row)]) for row in rows]
-
-
-def _said(value: Any) -> str:
-    value = value.as_py() if isinstance(value, pa.Scalar) else value
-    return "" if value is None else str(value)
 
 
 def flags_of(column: Column, rows: NDArray[np.intp]) -> Sequence[str | None] | None:

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TypeAlias
 
-from vambrace import clock, engine, registry
+from vambrace import engine, registry
 from vambrace.api.survey import Options, Survey, Wishes, survey
 from vambrace.dataset import DOCUMENT, Record, Store
 from vambrace.output.summary import Progress, Summary, summarise
@@ -42,8 +42,6 @@ def convert(
     installed = registry.load()
     wishes = Wishes(zone, options or {}, salvage)
     wishes.check(installed)
-    if zone is not None:
-        clock.check_zone(zone)
     entries = walk([os.fspath(each) for each in sources], ignore, skip=[Path(to)], marker=DOCUMENT)
     store = Store.begin(to)
     try:
@@ -96,7 +94,6 @@ class _Run:
             known = record
             for place in plan.occurrences:
                 known = self._store.add_occurrence(known, place.root, place.path)
-            for place in plan.occurrences:
                 if place in record.occurrences:
                     self._left(record.status)
                 else:

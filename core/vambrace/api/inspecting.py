@@ -9,7 +9,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from vambrace import clock, registry
+from vambrace import registry
 from vambrace.api.survey import Options, Wishes, planned, record_of
 from vambrace.dataset import DOCUMENT, Record, ShardWriter
 from vambrace.errors import SourceError
@@ -32,8 +32,6 @@ def inspect(
     installed = registry.load()
     wishes = Wishes(zone, options or {}, salvage)
     wishes.check(installed)
-    if zone is not None:
-        clock.check_zone(zone)
     try:
         with tempfile.TemporaryDirectory(prefix="vambrace-") as folder:
             entries = walk([os.fspath(each) for each in sources], marker=DOCUMENT)

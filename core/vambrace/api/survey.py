@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import partial
 
-from vambrace import registry
+from vambrace import clock, registry
 from vambrace.dataset import Occurrence, Record, entry_key
 from vambrace.errors import SourceError, VambraceError
 from vambrace.pipeline import Plan
@@ -27,7 +27,9 @@ class Wishes:
     salvage: bool = False
 
     def check(self, installed: registry.Registry) -> None:
-        """Raise VambraceError for an importer or option that does not exist, or a text that does not fit."""
+        """Raise VambraceError for an importer, option or zone that does not exist, or a text that does not fit."""
+        if self.zone is not None:
+            clock.check_zone(self.zone)
         for name, texts in self.options.items():
             registry.options_for(installed.importer(name), texts)
 
@@ -38,7 +40,6 @@ class Survey:
 
     plans: dict[str, Plan] = field(default_factory=dict)
     others: list[Record] = field(default_factory=list)
-    ignored: int = 0
 
 
 def survey(
@@ -48,7 +49,6 @@ def survey(
     found = Survey()
     for number, entry in enumerate(entries, 1):
         seen(number, entry.path)
-        found.ignored += entry.kind == "ignored"
         if entry.kind != "content":
             found.others.append(record_of(entry))
             continue

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vambrace.batch import FAULTS, Instants, Mask, Times
 from vambrace.clock import counts, isotexts
-from vambrace.clock.columns import is_numeric, texts_of
 from vambrace.clock.tags import Tag, tag_of
 from vambrace.clock.zones import SECOND, WALLS_US, check_zone, from_wall, offsets_at
+from vambrace.columns import plain_values, source_texts
 from vambrace.errors import NoTimeZone, Refused
 
 PLAUSIBLE_US = (631_152_000 * SECOND, 4_102_444_800 * SECOND)
@@ -31,6 +31,7 @@ def to_utc(times: Times, zone: str | None, start_us: int | None = None) -> Insta
     """
     if zone is not None:
         check_zone(zone)
+    times = replace(times, values=plain_values(times.values))
     rows = _Rows.of(len(times))
     if times.basis == "elapsed":
         _elapsed(times, start_us, rows)
@@ -56,13 +57,7 @@ def _present(times: Times) -> Mask:
 def time_texts(times: Times, rows: NDArray[np.intp]) -> list[str]:
     """Return the times of the given rows as the source writes them, "" where it has none."""
     there = _present(times)[rows].tolist()
-    return [text if present else "" for text, present in zip(_said(times, rows), there, strict=True)]
-
-
-def _said(times: Times, rows: NDArray[np.intp]) -> list[str]:
-    if is_numeric(times.values):
-        return [str(value) for value in np.asarray(times.values)[rows].tolist()]
-    return [text or "" for text in texts_of(times.values).take(rows).to_pylist()]
+    return [text if present else "" for text, present in zip(source_texts(times.values, rows), there, strict=True)]
 
 
 @dataclass(slots=True)
@@ -91,11 +86,10 @@ class _Rows:
 
 def _counted(times: Times, rows: _Rows) -> NDArray[np.int64]:
     """Return counts in microseconds from their epoch's; fault those that are none."""
-    numeric = is_numeric(times.values)
-    if numeric:
-        found = counts.from_numbers(np.asarray(times.values), times.unit)
+    if isinstance(times.values, np.ndarray):
+        found = counts.from_numbers(times.values, times.unit)
     else:
-        found = counts.from_texts(texts_of(times.values), times.unit)
+        found = counts.from_texts(times.values, times.unit)
     epoch = times.epoch_s * SECOND
     beyond = found.beyond | (np.abs(found.us) > counts.MOST_US - abs(epoch))
     rows.fault[beyond] = _IMPLAUSIBLE
@@ -131,7 +125,7 @@ def _elapsed(times: Times, start_us: int | None, rows: _Rows) -> None:
 
 
 def _texts(times: Times, zone: str | None, rows: _Rows) -> None:
-    parsed = isotexts.parse(texts_of(times.values))
+    parsed = isotexts.parse(times.values)
     known = parsed.known & _present(times)
     rows.fault[~known] = _NO_TIME
     rows.cut, rows.leap = int((parsed.cut & known).sum()), int((parsed.leap & known).sum())
@@ -192,6 +186,6 @@ def _shown(offset_s: int) -> str:
 def _needed(zone: str | None, times: Times, at: NDArray[np.intp]) -> str:
     if zone is not None:
         return zone
-    first = _said(times, at[:1])[0]
+    first = source_texts(times.values, at[:1])[0]
     what = f"its times carry no time zone (the first is {first})"
     raise NoTimeZone(what, todo="Say where its clock stood, as an IANA name: --zone Europe/Berlin")

@@ -12,7 +12,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from vambrace.batch import Mask
-from vambrace.clock.columns import int64, mask
+from vambrace.columns import int64, mask
 from vambrace.errors import PluginFault
 
 MICROSECONDS = {"s": 1_000_000, "ms": 1_000, "us": 1, "d": 86_400_000_000}

@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from vambrace.batch import Mask
-from vambrace.clock.columns import int64, mask
+from vambrace.columns import int64, mask
 
 DAY_US = 86_400_000_000
 

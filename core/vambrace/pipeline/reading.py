@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from vambrace import clock, harmonise, screen
 from vambrace.batch import Batch, Candidates, Column, Event, Recording, SourceBatch
+from vambrace.columns import source_texts
 from vambrace.counters import RunningTotal
 from vambrace.errors import DamagedFile, PluginFault, Refused, Rejected, SourceError
 from vambrace.plugin import Importer, Source
@@ -343,7 +344,7 @@ def _rejections(batch: SourceBatch, each: Candidates, fault: NDArray[np.uint8]) 
     rows = np.flatnonzero(each.present & (fault > 0))
     if not len(rows):
         return []
-    found = harmonise.source_texts(each.column.values, rows)
+    found = source_texts(each.column.values, rows)
     times = clock.time_texts(batch.time, rows)
     return [
         Rejected(
