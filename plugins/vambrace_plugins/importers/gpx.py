@@ -8,10 +8,10 @@ from typing import ClassVar
 
 from lxml import etree
 
-from vambrace.plugin import Claim, DamagedFile, Event, Head, Recording, Rejected, Source, SourceBatch, Times
+from vambrace.plugin import Claim, Event, Head, Recording, Rejected, Source, SourceBatch, Times
 from vambrace_plugins.importers.pointcolumns import Field, Found, PointColumns, added, count, count_all, prefer
 from vambrace_plugins.importers.xmlprolog import head_start
-from vambrace_plugins.importers.xmlstream import Leaves, XmlStream, attributes, joined
+from vambrace_plugins.importers.xmlstream import Leaves, XmlStream, attributes, handed_over, joined, namespace_of
 
 _POINT = "gpx/trk/trkseg/trkpt"
 _WAY_POINT = "gpx/wpt"
@@ -66,18 +66,7 @@ class GpxImporter:
         """Yield the track points of each track, its pauses, way points with sensor values, and what is not carried."""
         stream = XmlStream(source, "gpx", _ROWS)
         document = _Document(stream)
-        try:
-            for kind, path, element in stream.parts():
-                if kind == "row":
-                    yield from document.row(path, element)
-                elif kind == "open":
-                    document.opened(path, element)
-                else:
-                    yield from document.closed(path, element)
-        except DamagedFile:
-            yield from document.finish(complete=False)
-            raise
-        yield from document.finish(complete=True)
+        yield from handed_over(stream, document)
         if document.places:
             source.note("way-points", _TOO_MANY_WAY_POINTS, "warning", document.places)
         _note_namespaces(source, stream)
@@ -276,8 +265,7 @@ def _note_namespaces(source: Source, stream: XmlStream) -> None:
     """Say where elements were read by their local name although their namespace is not the expected one."""
     said: set[str] = set()
     for tag, name in stream.tags.items():
-        namespace = tag[1:].rpartition("}")[0] if tag.startswith("{") else ""
-        where = f"in the namespace {namespace[:200]!r}" if namespace else "in no namespace"
+        namespace, where = namespace_of(tag)
         if name == "gpx" and not namespace.endswith(_GPX_NAMESPACES):
             source.note("namespace", f"<gpx> is {where}, not in that of GPX 1.1 or 1.0: read by local names", "note")
         elif name == _EXTENSION and not namespace.endswith(_EXTENSION_NAMESPACES):

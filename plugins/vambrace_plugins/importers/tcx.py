@@ -9,10 +9,10 @@ from typing import ClassVar
 import numpy as np
 from lxml import etree
 
-from vambrace.plugin import Claim, Column, DamagedFile, Event, Head, Recording, Rejected, Source, SourceBatch, Times
+from vambrace.plugin import Claim, Column, Event, Head, Recording, Rejected, Source, SourceBatch, Times
 from vambrace_plugins.importers.pointcolumns import Field, Found, PointColumns, added, count, count_all, prefer
 from vambrace_plugins.importers.xmlprolog import head_start
-from vambrace_plugins.importers.xmlstream import Leaves, XmlStream, attributes, joined
+from vambrace_plugins.importers.xmlstream import Leaves, XmlStream, attributes, handed_over, joined, namespace_of
 
 _ROOT = "TrainingCenterDatabase"
 _ROWS = frozenset({"Trackpoint"})
@@ -60,19 +60,7 @@ class TcxImporter:
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Event | Recording]:
         """Yield the track points of each activity, its laps and pauses, and what is not carried."""
         stream = XmlStream(source, _ROOT, _ROWS)
-        activities = _Activities(stream)
-        try:
-            for kind, path, element in stream.parts():
-                if kind == "row":
-                    yield from activities.row(path, element)
-                elif kind == "open":
-                    activities.opened(path, element)
-                else:
-                    yield from activities.closed(path, element)
-        except DamagedFile:
-            yield from activities.finish(complete=False)
-            raise
-        yield from activities.finish(complete=True)
+        yield from handed_over(stream, _Activities(stream))
         _note_namespaces(source, stream)
 
 
@@ -385,9 +373,8 @@ def _seconds(text: str | None) -> float | None:
 def _note_namespaces(source: Source, stream: XmlStream) -> None:
     """Say where elements were read by their local name although their namespace is not the expected one."""
     for tag, name in stream.tags.items():
-        namespace = tag[1:].rpartition("}")[0] if tag.startswith("{") else ""
+        namespace, where = namespace_of(tag)
         if name in _NAMESPACES and not namespace.endswith(_NAMESPACES[name]):
-            where = f"in the namespace {namespace[:200]!r}" if namespace else "in no namespace"
             source.note(
                 "namespace",
                 f"<{name}> is {where}, not in one that ends in {_NAMESPACES[name]}: read by its local name",

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import Any, Literal, NoReturn, TypeAlias
+from typing import Any, Literal, NoReturn, Protocol, TypeAlias
 
 from lxml import etree
 
-from vambrace.plugin import DamagedFile, Refused, Source
+from vambrace.plugin import DamagedFile, Event, Recording, Refused, Source, SourceBatch
 from vambrace_plugins.importers.xmlprolog import TextReader
 
 MOST_DEPTH = 100
@@ -27,6 +27,25 @@ A row is whole; an open element has its attributes, a closed one its own text an
 
 Leaves: TypeAlias = list[tuple[str, str | None]]
 """The texts of a row's elements and attributes by their path in it (`extensions/hr`, `@lat`)."""
+
+
+Handed: TypeAlias = SourceBatch | Event | Recording
+
+
+class Document(Protocol):
+    """What a format makes of the parts of its documents."""
+
+    def opened(self, path: str, element: etree._Element) -> None:
+        """Take note of what begins."""
+
+    def row(self, path: str, element: etree._Element) -> Iterator[Handed]:
+        """Take a whole row."""
+
+    def closed(self, path: str, element: etree._Element) -> Iterator[Handed]:
+        """Take note of what ends."""
+
+    def finish(self, complete: bool) -> Iterator[Handed]:
+        """Hand over what is left; `complete` is False where the document breaks off."""
 
 
 class XmlStream:
@@ -264,3 +283,25 @@ def _too_large(what: str) -> Refused:
 def _own_words(message: str) -> str:
     """Return the parser's words as one line, without the place that is said apart."""
     return " ".join(message.split(", line ", maxsplit=1)[0].split())[:300]
+
+
+def handed_over(stream: XmlStream, document: Document) -> Iterator[Handed]:
+    """Lead a document's parts through its format; what stands before a damage comes before DamagedFile is raised."""
+    try:
+        for kind, path, element in stream.parts():
+            if kind == "row":
+                yield from document.row(path, element)
+            elif kind == "open":
+                document.opened(path, element)
+            else:
+                yield from document.closed(path, element)
+    except DamagedFile:
+        yield from document.finish(complete=False)
+        raise
+    yield from document.finish(complete=True)
+
+
+def namespace_of(tag: str) -> tuple[str, str]:
+    """Return the namespace of a tag, and how a person is told where it is."""
+    namespace = tag[1:].rpartition("}")[0] if tag.startswith("{") else ""
+    return namespace, f"in the namespace {namespace[:200]!r}" if namespace else "in no namespace"
