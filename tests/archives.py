@@ -62,6 +62,8 @@ class RawMember:
     mode: int = 0
     offset: int | None = None
     """Where the directory says that the member begins; None for where it does."""
+    system: int = 3
+    """Where it was made: 3 Unix, 0 FAT, 10 NTFS (APPNOTE 4.4.2.2)."""
 
     def body(self) -> bytes:
         """Return the packed bytes."""
@@ -83,7 +85,7 @@ def raw_zip(*members: RawMember) -> bytes:
     out, directory = b"", b""
     for member in members:
         offset = len(out) if member.offset is None else member.offset
-        directory += b"PK\x01\x02" + struct.pack("<H", 0x0314) + member.fields()
+        directory += b"PK\x01\x02" + struct.pack("<H", member.system << 8 | 0x14) + member.fields()
         directory += struct.pack("<3H2L", 0, 0, 0, member.mode << 16, offset) + member.name
         if member.offset is None:
             out += b"PK\x03\x04" + member.fields() + member.name + member.body()

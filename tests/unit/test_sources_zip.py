@@ -132,6 +132,41 @@ def test_a_name_that_leads_out_is_a_problem_and_the_others_are_read(tmp_path: Pa
     assert not any(c < " " for path in found for c in path)
 
 
+@pytest.mark.parametrize("system", [0, 10, 14])
+def test_backslashes_of_old_windows_programs_are_read_as_slashes(tmp_path: Path, system: int) -> None:
+    made = [RawMember(b"in\\", b"", system=system), RawMember("in\\deep\\é.csv".encode(), DATA, system=system)]
+    found = entries(written(tmp_path, raw_zip(*made, RawMember(b"good.csv", b"2", system=system))))
+    assert content(found["a.zip!in/deep/é.csv"]) == DATA
+    assert found["a.zip!in/deep/é.csv"].name == "é.csv"
+    assert (found["a.zip"].kind, found["a.zip"].reason) == (
+        "archive",
+        "archive, 2 members; 1 with `\\` in the name, read as `/`",
+    )
+
+
+@pytest.mark.parametrize(
+    ("names", "system", "code"),
+    [
+        ([b"in\\x.csv"], 3, "hostile-file"),
+        ([b"in/x\\y.csv"], 0, "hostile-file"),
+        ([b"..\\x.csv"], 0, "hostile-file"),
+        ([b"a\\..\\x.csv"], 0, "hostile-file"),
+        ([b"C:\\x.csv"], 10, "hostile-file"),
+        ([b"\\\\server\\x.csv"], 0, "hostile-file"),
+        ([b"\\x.csv"], 0, "hostile-file"),
+        # 0x83 0x5C is one letter in Shift-JIS.
+        ([b"\x83\x5cx.csv"], 0, "hostile-file"),
+        ([b"in\\x.csv", b"in/x.csv"], 0, "same-name"),
+    ],
+)
+def test_backslashes_that_are_not_clear_or_lead_out_are_refused(
+    tmp_path: Path, names: list[bytes], system: int, code: str
+) -> None:
+    found = entries(written(tmp_path, raw_zip(*(RawMember(name, b"1", system=system) for name in names))))
+    members = [entry for path, entry in found.items() if path != "a.zip"]
+    assert [(entry.kind, entry.code) for entry in members] == [("problem", code)] * len(names)
+
+
 def test_members_of_one_name_are_problems_with_a_row_each(tmp_path: Path) -> None:
     members = [
         RawMember(name, b"%d" % k) for k, name in enumerate([b"a.csv", b"b.csv", b"./a.csv", b"A.csv", b"a.csv"])

@@ -19,6 +19,8 @@ _METHOD_NAMES = {9: "Deflate64", 14: "LZMA", 93: "Zstandard", 95: "XZ", 98: "PPM
 _LOCAL_HEADER = 30
 _ENCRYPTED = 0x1 | 0x40 | 0x2000
 _UNIX = 3
+_WINDOWS = (0, 10, 14)
+"""Made on FAT, NTFS or VFAT (APPNOTE 4.4.2.2)."""
 _PACK_AGAIN = "Pack it again without that, or give the unpacked files"
 _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
 _LARGE_READ = 1 << 16
@@ -33,7 +35,7 @@ def list_zip(window: Window, limits: Limits) -> Listing | None:
     begins = window.read(len(MAGIC[0]))
     infos = _infos(window, limits)
     _check_beginning(begins, infos)
-    names = [member_name(_raw_name(info)) for info in infos]
+    names = [_name(info) for info in infos]
     if _is_document(names):
         return None
     kept = [(name, info) for name, info in zip(names, infos, strict=True) if not _is_folder(name, info)]
@@ -44,7 +46,8 @@ def list_zip(window: Window, limits: Limits) -> Listing | None:
         fault = _fault(name, info, limits, tidied(name) in same, id(info) in overlapping)
         step = ZipMember(info.header_offset, info.compress_type, info.compress_size, info.file_size, info.CRC)
         members.append(Member(path, info.file_size, None if fault else step, fault))
-    return Listing(tuple(members))
+    turned = sum("\\" in _raw_text(info) and "\\" not in name for name, info in zip(names, infos, strict=True))
+    return Listing(tuple(members), note=f"{turned:,} with `\\` in the name, read as `/`" if turned else "")
 
 
 class _Directory(io.BufferedReader):
@@ -87,6 +90,21 @@ def _check_beginning(begins: bytes, infos: Sequence[zipfile.ZipInfo]) -> None:
 
 def _raw_name(info: zipfile.ZipInfo) -> bytes:
     return info.orig_filename.encode("utf-8" if info.flag_bits & 0x800 else "cp437")
+
+
+def _raw_text(info: zipfile.ZipInfo) -> str:
+    return member_name(_raw_name(info))
+
+
+def _name(info: zipfile.ZipInfo) -> str:
+    r"""Return a member's name; a `\\` between folders, which only old programs on Windows write, becomes `/`.
+
+    The format knows only `/` (APPNOTE 4.4.17.1). A Unix file name may hold `\\`, a name that has both is not clear,
+    and in other code pages the byte may be half a character: such names stay as they are, and are refused.
+    """
+    name, raw = _raw_text(info), _raw_name(info)
+    clear = info.create_system in _WINDOWS and "/" not in name and raw.decode("utf-8", "replace") == name
+    return name.replace("\\", "/") if clear else name
 
 
 def _is_document(names: Sequence[str]) -> bool:
