@@ -46,6 +46,13 @@ def recognise(head: Head, importers: Iterable[Importer]) -> Verdict:
     return Verdict(winner, strongest, tuple(notes))
 
 
+def claims_of(head: Head, importers: Iterable[Importer]) -> dict[str, str]:
+    """Return how strongly each importer claims a source; one that failed when asked says `failed`."""
+    installed = sorted(importers, key=lambda each: each.name)
+    said = {importer.name: claim.name.lower() for importer, claim in _ask(head, installed)[0]}
+    return {each.name: said.get(each.name, "failed") for each in installed}
+
+
 def _ask(head: Head, importers: Iterable[Importer]) -> tuple[list[tuple[Importer, Claim]], list[str]]:
     claims, notes = [], []
     for importer in importers:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import tempfile
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +14,9 @@ from vambrace.api.survey import Options, Wishes, planned, record_of
 from vambrace.dataset import DOCUMENT, Record, ShardWriter
 from vambrace.errors import SourceError
 from vambrace.output.summary import Inspection, iso_utc
-from vambrace.pipeline import convert_source
+from vambrace.pipeline import Watch, convert_source
+from vambrace.plugin import Head
+from vambrace.recognise import claims_of
 from vambrace.sources import Entry, close_spools, scan, walk
 
 
@@ -24,8 +26,11 @@ def inspect(
     zone: str | None = None,
     options: Options | None = None,
     salvage: bool = False,
+    rows: int = 3,
 ) -> list[Inspection]:
     """Return what each source holds, how it would be read, and why; one for every file and member of an archive.
+
+    `rows` says how many first rows of each channel are shown.
 
     Raise VambraceError for a missing SOURCE, or an unknown option or zone.
     """
@@ -35,23 +40,32 @@ def inspect(
     try:
         with tempfile.TemporaryDirectory(prefix="vambrace-") as folder:
             entries = walk([os.fspath(each) for each in sources], marker=DOCUMENT)
-            return [_one(entry, installed, wishes, Path(folder)) for entry in entries]
+            return [_one(entry, installed, wishes, Path(folder), rows) for entry in entries]
     finally:
         close_spools()
 
 
-def _one(entry: Entry, installed: registry.Registry, wishes: Wishes, folder: Path) -> Inspection:
+def _one(entry: Entry, installed: registry.Registry, wishes: Wishes, folder: Path, rows: int) -> Inspection:
     if entry.kind != "content":
         return _said(entry, record_of(entry))
     try:
-        plan = planned(entry, scan(entry), installed, wishes)
+        scanned = scan(entry)
+        plan = planned(entry, scanned, installed, wishes)
     except SourceError as error:
         return _said(entry, record_of(entry, error))
+    head = Head(entry.name, scanned.head, scanned.content_size)
+    watch = Watch(rows)
     with ShardWriter(folder) as writer:
-        result = convert_source(plan, installed, writer)
+        result = convert_source(plan, installed, writer, watch)
         # What the writer finished would wait for a commit; here nobody commits.
         writer.discard()
-    return _said(entry, result.record, plan.claim, plan.notes)
+    return replace(
+        _said(entry, result.record, plan.claim, plan.notes),
+        claims=claims_of(head, installed.importers.values()) if head.size else {},
+        first_rows=_plain(row for few in watch.rows.values() for row in few),
+        first_set_aside=_plain(row for few in watch.aside.values() for row in few),
+        rows_discarded=result.finished is None and bool(watch.rows),
+    )
 
 
 def _said(entry: Entry, record: Record, claim: str = "", notes: tuple[str, ...] = ()) -> Inspection:

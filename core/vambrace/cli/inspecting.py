@@ -11,10 +11,18 @@ from vambrace.cli.texts import document, say
 @click.command(short_help="Show what a file holds, and how it would be read.")
 @click.argument("files", nargs=-1, required=True, metavar="FILE...")
 @how_to_read
+@click.option(
+    "--rows",
+    type=click.IntRange(min=0),
+    default=3,
+    show_default=True,
+    metavar="N",
+    help="Show the first N rows of each signal, and of what is set aside; 0 shows none.",
+)
 @click.option("--all", "everything", is_flag=True, help="Show every field that is not carried, and every note.")
 @as_json
 def inspect(
-    files: tuple[str, ...], zone: str | None, options: tuple[str, ...], everything: bool, as_json: bool
+    files: tuple[str, ...], zone: str | None, options: tuple[str, ...], rows: int, everything: bool, as_json: bool
 ) -> None:
     """Show what a file holds, how it would be read, and why; nothing is written.
 
@@ -28,7 +36,7 @@ def inspect(
     from vambrace.api import inspect as run
     from vambrace.cli.inspection import inspection_text
 
-    found = run(files, zone=zone, options=parsed(options))
+    found = run(files, zone=zone, options=parsed(options), rows=rows)
     if as_json:
         say(document([each.to_dict() for each in found]))
         return

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from vambrace.cli.first_rows import claims, first_rows, first_set_aside, time_text
 from vambrace.cli.texts import columned, counted, listed, safe, width, wrapped
 from vambrace.output.summary import Inspection
 
@@ -24,6 +25,7 @@ def inspection_text(found: Inspection, *, everything: bool = False, columns: int
         lines += _not_carried(own, columns, everything)
         lines += _conversions(recording["conversions"], columns)
         lines += _events(events, columns)
+    lines += [*first_rows(found, columns), *first_set_aside(found, columns)]
     return "\n".join([*lines, *_findings(found, columns, everything)])
 
 
@@ -36,6 +38,7 @@ def _how(found: Inspection, columns: int) -> list[str]:
         lines += listed(
             "read by", [f"importer {found.importer} {found.importer_version}, claimed by {found.claim}"], columns
         )
+    lines += claims(found, columns)
     for note in found.notes:
         lines += wrapped(note, columns, " " * 11, "note       ")
     if found.rows_read or found.rows_absent:
@@ -53,17 +56,12 @@ def _recording(row: Mapping[str, Any], columns: int) -> list[str]:
     device = [f"{key} {row[key]}" for key in ("manufacturer", "product", "serial", "firmware") if row[key]]
     lines = listed(f"recording {row['recording'].rpartition('.')[2]}", [row["recording"], *device], columns, 13)
     if row["start_time"]:
-        lines += listed("  from, to", [_short(row["start_time"]), _short(row["end_time"]), "(UTC)"], columns, 13)
+        lines += listed("  from, to", [time_text(row["start_time"]), time_text(row["end_time"]), "(UTC)"], columns, 13)
     if row["zone"]:
         lines += wrapped(f"{row['zone']}, known by: {row['zone_known_by']}", columns, " " * 13, "  zone       ")
     if row["complete"] is False:
         lines += listed("  complete", ["no, it breaks off"], columns, 13)
     return lines
-
-
-def _short(time: str) -> str:
-    whole, _, fraction = time.rstrip("Z").partition(".")
-    return whole.replace("T", " ") + (f".{fraction.rstrip('0')}" if fraction.strip("0") else "")
 
 
 _COUNTS = {"kept": "n", "aside": "n_set_aside", "suspect": "n_suspect", "absent": "n_absent"}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, field
 from typing import Any
 
 import pyarrow as pa
@@ -68,7 +68,9 @@ class Inspection:
     """What one source holds, how it would be read, and why; nothing is written.
 
     `recordings`, `channels`, `events` and `findings` hold the rows that the tables of these names would get, as plain
-    values. `claim` is how strongly the importer claims the source.
+    values. `claim` is how strongly the importer claims the source, `claims` the same for every importer. `first_rows`
+    holds the first rows of each channel in both forms; `first_set_aside` the first values of each reason; where
+    `rows_discarded`, the source was refused after them and nothing of it is kept.
     """
 
     path: str
@@ -89,6 +91,10 @@ class Inspection:
     channels: tuple[Mapping[str, Any], ...] = ()
     events: tuple[Mapping[str, Any], ...] = ()
     findings: tuple[Mapping[str, Any], ...] = ()
+    claims: Mapping[str, str] = field(default_factory=dict)
+    first_rows: tuple[Mapping[str, Any], ...] = ()
+    first_set_aside: tuple[Mapping[str, Any], ...] = ()
+    rows_discarded: bool = False
 
     def to_dict(self) -> dict[str, Any]:
         """Return the same as plain JSON values."""

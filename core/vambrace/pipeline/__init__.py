@@ -2,5 +2,6 @@
 
 from vambrace.pipeline.settings import CONVERSION_VERSION, still_holds
 from vambrace.pipeline.source import Plan, Result, convert_source, unread
+from vambrace.pipeline.watching import Watch
 
-__all__ = ["CONVERSION_VERSION", "Plan", "Result", "convert_source", "still_holds", "unread"]
+__all__ = ["CONVERSION_VERSION", "Plan", "Result", "Watch", "convert_source", "still_holds", "unread"]

@@ -15,6 +15,7 @@ from vambrace.batch import Batch, Candidates, Column, Event, Recording, SourceBa
 from vambrace.columns import source_texts
 from vambrace.counters import RunningTotal
 from vambrace.errors import DamagedFile, PluginFault, Refused, Rejected, SourceError
+from vambrace.pipeline.watching import Watch
 from vambrace.plugin import Importer, Source
 from vambrace.schema import SIGNALS, Kind
 
@@ -96,13 +97,21 @@ class Reading:
         known.update(dict.fromkeys(sentence for sentence in sentences if sentence))
 
 
-def read(importer: Importer, source: Source, sink: Sink, name_of: Callable[[int], str], zone: str | None) -> Reading:
+def read(
+    importer: Importer,
+    source: Source,
+    sink: Sink,
+    name_of: Callable[[int], str],
+    zone: str | None,
+    watch: Watch | None = None,
+) -> Reading:
     """Read a source through its importer into the sink and return what was learnt.
 
     `name_of` gives the identifier of a recording from its ordinal. An error that ends the source stands in the
     result's `error`; rows before it are in the sink, and the caller decides whether they stay.
     """
     pass_ = _Pass(importer, Reading(), sink, name_of, zone)
+    pass_.watch = watch
     try:
         with warnings.catch_warnings(record=True) as caught:
             warnings.simplefilter("always")
@@ -139,6 +148,7 @@ class _Pass:
         self, importer: Importer, reading: Reading, sink: Sink, name_of: Callable[[int], str], zone: str | None
     ) -> None:
         self.importer, self.reading, self.sink, self.name_of, self.zone = importer, reading, sink, name_of, zone
+        self.watch: Watch | None = None
         self.totals: dict[tuple[int, str], RunningTotal] = {}
         self.last_record: dict[tuple[int, str], int] = {}
         self.last_time: dict[tuple[int, str], int] = {}
@@ -192,6 +202,8 @@ class _Pass:
             self.reading.tally(recording, each.signal).set_aside += 1
             self.reading.reasons[each.reason] = self.reading.reasons.get(each.reason, 0) + 1
         self.sink.set_aside(self.name_of(recording), rejected)
+        if self.watch is not None:
+            self.watch.set_aside(rejected)
 
     def _note_zone(self, recording: int, used: Sequence[Any]) -> None:
         zones = self.reading.zones.setdefault(recording, {})
@@ -256,6 +268,8 @@ class _Pass:
         suspect = screen.suspect(column.signal, value)
         canonical = Batch(batch.recording, column.signal, time, time_end, value, batch.record[rows], suspect, flags)
         self.sink.add(canonical, self.name_of(batch.recording))
+        if self.watch is not None:
+            self.watch.kept(batch, column, rows, canonical)
 
     def _joined(
         self,

@@ -21,6 +21,7 @@ from vambrace.dataset import (
 from vambrace.errors import SourceError
 from vambrace.pipeline.reading import ChannelTally, Reading, is_damaged, read, refusal_of
 from vambrace.pipeline.settings import settings_of
+from vambrace.pipeline.watching import Watch
 from vambrace.plugin import Importer, Source
 from vambrace.registry import Registry, options_for
 
@@ -67,15 +68,15 @@ class Result:
     finished: Finished | None = None
 
 
-def convert_source(plan: Plan, registry: Registry, writer: ShardWriter) -> Result:
-    """Read one source into the writer and return its record with the files to commit."""
+def convert_source(plan: Plan, registry: Registry, writer: ShardWriter, watch: Watch | None = None) -> Result:
+    """Read one source into the writer and return its record with the files to commit; `watch` may look on."""
     if plan.importer is None:
         return Result(unread(plan, None, plan.error))
     importer = registry.importer(plan.importer)
     source = Source(plan.name, plan.content_size, plan.opener, options_for(importer, plan.options))
     for note in plan.notes:
         source.note("name-contradicts-content", note)
-    reading = read(importer, source, writer, lambda n: f"{plan.sha256[:16]}.{n}", plan.zone)
+    reading = read(importer, source, writer, lambda n: f"{plan.sha256[:16]}.{n}", plan.zone, watch)
     return _judged(plan, importer, reading, source, writer)
 
 
