@@ -62,7 +62,7 @@ def _one(entry: Entry, installed: registry.Registry, wishes: Wishes, folder: Pat
     return replace(
         _said(entry, result.record, plan.claim, plan.notes),
         claims=claims_of(head, installed.importers.values()) if head.size else {},
-        first_rows=_plain(row for few in watch.rows.values() for row in few),
+        first_rows=_plain(row for _, few in sorted(watch.rows.items()) for row in few),
         first_set_aside=_plain(row for few in watch.aside.values() for row in few),
         rows_discarded=result.finished is None and bool(watch.rows),
     )

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from itertools import groupby
 from typing import Any
 
-from vambrace.cli.texts import columned, wrapped
+from vambrace.cli.texts import columned, listed, safe, wrapped
 from vambrace.output.summary import Inspection
 
 _HEAD = ["record", "time read", "value read", "time in UTC", "value"]
@@ -31,9 +31,16 @@ def _channel(rows: Sequence[Mapping[str, Any]], columns: int) -> list[str]:
         return table
     lines = []
     for record, time, value, utc, here in cells:
-        lines += wrapped(f"{time}  {value}", columns, " " * 8, f"    record {record}: ")
-        lines += wrapped(f"{utc} UTC  {here}", columns, " " * 8, "      becomes ")
+        lines += _parts(f"    record {record}:", [time, value], columns)
+        lines += _parts("      becomes", [f"{utc} UTC", here], columns)
     return lines
+
+
+def _parts(label: str, parts: Sequence[str], columns: int) -> list[str]:
+    margin = len(label) + 1
+    if max(map(len, map(safe, parts))) <= columns - margin:
+        return listed(label, parts, columns, margin)
+    return wrapped("  ".join(parts), columns, " " * 8, f"{label} ")
 
 
 def _cells(row: Mapping[str, Any]) -> list[str]:
