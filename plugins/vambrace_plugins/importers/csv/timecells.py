@@ -36,6 +36,10 @@ _DASHES = (
 _YEAR_FIRST = (*_DASHES, (r"^\s*([0-9]{4})[/.]([0-9]{2})[/.]([0-9]{2})", r"\1-\2-\3"))
 _PADDED = ((r"^\s*([0-9])[/.\-]", r"0\1/"), (r"^\s*([0-9]{2})[/.\-]([0-9])[/.\-]", r"\1/0\2/"))
 _YEAR_LAST = r"^\s*([0-9]{2})[/.\-]([0-9]{2})[/.\-]([0-9]{4})"
+_HALF_DAY = (
+    r"^\s*(?P<head>(?:.*[T ])?)(?P<hour>0?[1-9]|1[0-2])(?P<rest>:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?)"
+    r"\s*(?P<half>[AaPp])\.?[Mm]\.?\s*$"
+)
 _SWAPS = {"day-first": r"\3-\2-\1", "month-first": r"\3-\1-\2"}
 
 
@@ -117,6 +121,25 @@ def iso_clocks(cells: pa.Array) -> pa.Array:
     if not _none(cells, r"(UTC|GMT)\s*$"):
         cells = pc.replace_substring_regex(cells, r"([0-9])\s*(UTC|GMT)\s*$", r"\1Z")
     return cells
+
+
+def without_half(cell: str) -> str | None:
+    """Return a time of 12 hours without its AM or PM, None for any other text."""
+    found = re.search(_HALF_DAY, cell)
+    return found["head"] + found["hour"] + found["rest"] if found else None
+
+
+def full_days(cells: pa.Array) -> pa.Array:
+    """Return times with AM or PM as times of 24 hours (12 AM is 00); any other text is made no time, never guessed."""
+    found = pc.extract_regex(cells, _HALF_DAY)
+    hours = pc.cast(pc.struct_field(found, "hour"), pa.int64())
+    hours = pc.if_else(pc.equal(hours, 12), 0, hours)
+    after = pc.equal(pc.utf8_upper(pc.struct_field(found, "half")), "P")
+    hours = pc.utf8_lpad(pc.cast(pc.add(hours, pc.if_else(after, 12, 0)), pa.string()), 2, "0")
+    times = pc.binary_join_element_wise(pc.struct_field(found, "head"), hours, pc.struct_field(found, "rest"), "")
+    empty = pc.equal(pc.utf8_trim_whitespace(cells), "")
+    other = pc.if_else(empty, "", pc.binary_join_element_wise(cells, "is no time of 12 hours", " "))
+    return pc.coalesce(times, other)
 
 
 def joined(dates: pa.Array, clocks: pa.Array) -> pa.Array:

@@ -12,7 +12,16 @@ import pyarrow as pa
 
 from vambrace.plugin import Refused, Times
 from vambrace_plugins.importers.csv.options import Said
-from vambrace_plugins.importers.csv.timecells import iso_clocks, iso_dates, joined, kind_of, tagged, two_readings
+from vambrace_plugins.importers.csv.timecells import (
+    full_days,
+    iso_clocks,
+    iso_dates,
+    joined,
+    kind_of,
+    tagged,
+    two_readings,
+    without_half,
+)
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading
 
@@ -54,12 +63,13 @@ class Instant:
     epoch_s: int = 0
     order: str = ""
     named_zone: str = ""
+    half_days: bool = False
 
     def times(self, column: Callable[[int], pa.Array]) -> Times:
         """Return the times of a block's rows."""
         if self.unit != "iso8601":
             return Times(column(self.at), self.unit, "utc", self.epoch_s)
-        texts = column(self.at)
+        texts = full_days(column(self.at)) if self.half_days else column(self.at)
         texts = (
             iso_dates(texts, self.order)
             if self.date is None
@@ -87,6 +97,8 @@ class Instant:
             found.append(f"times: {self.unit} since {datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]}Z")
         if self.order:
             found.append(f"times: dates read {self.order.replace('-', ' ')}")
+        if self.half_days:
+            found.append("times: AM and PM read as hours of 24 (12 AM is 00)")
         if self.date is not None:
             found.append("times: date and time of day joined from two columns")
         if self.named_zone and self.named_zone != "Z":
@@ -220,9 +232,10 @@ def _instant(
     kind = kind_of(cells, header)
     if kind == "number" and words.part != "date":
         return _count(Instant(at), words, header, said, cells)
-    if kind == "half-day":
-        what = f'"{_first(cells)}" in the column "{header}" is a time of 12 hours with AM or PM'
-        raise Refused("time-notation", what, todo="Export it again with times of 24 hours, as in 2024-03-01T20:15:30")
+    half_days = kind == "half-day"
+    if half_days:
+        cells = _without_halves(cells, header)
+        kind = kind_of(cells, header)
     order = said.time_kind if said.time_kind in {"day-first", "month-first"} else words.order
     if kind == "clock" or (kind == "number" and date != at):
         if date is None or date == at:
@@ -239,7 +252,16 @@ def _instant(
         if kind == "order" and not order:
             raise two_readings(cells, header)
         found = Instant(at, order=order if kind == "order" else "")
-    return _zoned(found, heads, words, zone, sample)
+    return _zoned(replace(found, half_days=half_days), heads, words, zone, sample)
+
+
+def _without_halves(cells: Sequence[str], header: str) -> list[str]:
+    """Return the cells of a column with AM and PM without them; raise Refused where none is a time we read."""
+    bare = [text for cell in cells if (text := without_half(cell)) is not None]
+    if not bare:
+        what = f'"{_first(cells)}" in the column "{header}" is no time of 12 hours with minutes'
+        raise Refused("time-notation", what, todo="Export it again with times of 24 hours, as in 2024-03-01T20:15:30")
+    return bare
 
 
 def _first(cells: Sequence[str]) -> str:
