@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -11,6 +12,7 @@ from click.testing import CliRunner
 from vambrace.api import inspect
 from vambrace.cli.inspecting import inspect as command
 from vambrace.cli.inspection import inspection_text
+from vambrace.errors import VambraceError
 
 HEAD = "time,oxygen saturation (fraction)\n"
 GOOD = "2031-03-04T10:00:00-01:00,0.976\n2031-03-04T10:00:30-01:00,1.5\n2031-03-04T10:01:00-01:00,0.965\n"
@@ -66,3 +68,20 @@ def test_rows_fit_the_width(tmp_path: Path, columns: int) -> None:
     assert max(map(len, text.splitlines()[1:])) <= columns  # The path on the first line stays whole.
     assert "0.976 fraction" in text
     assert "97.6 %" in text
+
+
+def test_zone_and_option_reach_the_member_of_an_archive(tmp_path: Path) -> None:
+    path = tmp_path / "day.zip"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("ring.csv", "time,steps\n2031-03-04 10:00:00,5\n2031-03-04 10:01:00,2\n")
+    found = inspect([path], zone="Atlantic/Azores", options=TOTALS)
+    (member,) = (each for each in found if each.importer == "csv")
+    assert [(row["time"], row["value"]) for row in member.first_rows] == [
+        ("2031-03-04T11:00:00.000000Z", 5),
+        ("2031-03-04T11:01:00.000000Z", 7),
+    ]
+
+
+def test_a_file_that_is_not_there_is_said(tmp_path: Path) -> None:
+    with pytest.raises(VambraceError, match="there is no such file"):
+        inspect([tmp_path / "nowhere.csv"])
