@@ -17,10 +17,10 @@ from numpy.typing import NDArray
 
 from vambrace.dataset.files import FileOps, create_temporary, remove_quietly
 
-BUDGET_ROWS = 1_500_000
-BUDGET_BYTES = 256 << 20
+BUDGET_ROWS = 400_000
+BUDGET_BYTES = 64 << 20
 CHUNK_ROWS = 16_384
-"""Rows that merging holds of each run: about 0.7 MB for every 1.5 million rows spilled."""
+"""Rows that merging holds of each stretch of runs that follow one another in time: one for a file in order."""
 
 Group: TypeAlias = tuple[str, str]
 """Recording and signal."""
@@ -36,6 +36,8 @@ class _Place:
 
 _Chunk: TypeAlias = "pa.RecordBatch | _Place"
 _Run: TypeAlias = dict[Group, list[_Chunk]]
+_Ends: TypeAlias = tuple[tuple[int, int], tuple[int, int]]
+"""Major and minor of the first and the last row."""
 
 
 class Sorter:
@@ -47,6 +49,7 @@ class Sorter:
         self._pending: dict[Group, list[pa.RecordBatch]] = {}
         self._rows = self._bytes = 0
         self._runs: list[_Run] = []
+        self._ends: list[dict[Group, _Ends]] = []
         self._path: Path | None = None
         self._stream: BinaryIO | None = None
         self._end = 0
@@ -66,15 +69,19 @@ class Sorter:
     def blocks(self) -> Iterator[tuple[Group, pa.RecordBatch]]:
         """Yield all rows in order, in blocks of one group each; to be called once."""
         groups = self.groups()
-        memory: _Run = {group: list(_chunks(rows)) for group, rows in self._sorted_groups()}
-        runs = [*self._runs, memory]
+        memory, ends = {}, {}
+        for group, rows in self._sorted_groups():
+            memory[group], ends[group] = list[_Chunk](_chunks(rows)), _ends(rows)
+        runs, all_ends = [*self._runs, memory], [*self._ends, ends]
         for group in groups:
-            for block in _merged([self._load(run[group]) for run in runs if group in run]):
+            having = [number for number, run in enumerate(runs) if group in run]
+            stretches = _stretches([(runs[number][group], all_ends[number][group]) for number in having])
+            for block in _merged([self._load(chunks) for chunks in stretches]):
                 yield group, block
 
     def close(self) -> None:
         """Forget all rows and remove the spill file."""
-        self._pending, self._runs = {}, []
+        self._pending, self._runs, self._ends = {}, [], []
         if self._stream is not None and self._path is not None:
             self._stream.close()
             remove_quietly(self._ops, self._path)
@@ -90,9 +97,12 @@ class Sorter:
         if self._stream is None:
             self._path, self._stream = create_temporary(self._ops, self._folder)
         run: _Run = {}
+        ends: dict[Group, _Ends] = {}
         for group, rows in self._sorted_groups():
+            ends[group] = _ends(rows)
             run[group] = [self._write(self._stream, chunk) for chunk in _chunks(rows)]
         self._runs.append(run)
+        self._ends.append(ends)
 
     def _write(self, stream: BinaryIO, rows: pa.RecordBatch) -> _Place:
         data = rows.serialize()
@@ -113,6 +123,24 @@ class Sorter:
 
 def _chunks(rows: pa.RecordBatch) -> Iterator[pa.RecordBatch]:
     return (rows.slice(start, CHUNK_ROWS) for start in range(0, rows.num_rows, CHUNK_ROWS))
+
+
+def _ends(rows: pa.RecordBatch) -> _Ends:
+    major, minor = _keys(rows)
+    return (int(major[0]), int(minor[0])), (int(major[-1]), int(minor[-1]))
+
+
+def _stretches(runs: Sequence[tuple[list[_Chunk], _Ends]]) -> list[list[_Chunk]]:
+    """Join runs to the one right before them where none of their rows precedes its last; ties keep their order."""
+    joined: list[list[_Chunk]] = []
+    last: tuple[int, int] | None = None
+    for chunks, (begin, end) in runs:
+        if last is not None and begin >= last:
+            joined[-1].extend(chunks)
+        else:
+            joined.append(list(chunks))
+        last = end
+    return joined
 
 
 def _keys(rows: pa.RecordBatch) -> tuple[NDArray[np.int64], NDArray[np.int64]]:

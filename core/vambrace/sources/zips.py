@@ -97,9 +97,9 @@ def _raw_text(info: zipfile.ZipInfo) -> str:
 
 
 def _name(info: zipfile.ZipInfo) -> str:
-    r"""Return a member's name; a `\\` between folders, which only old programs on Windows write, becomes `/`.
+    r"""Return a member's name; a `\` between folders, which only old programs on Windows write, becomes `/`.
 
-    The format knows only `/` (APPNOTE 4.4.17.1). A Unix file name may hold `\\`, a name that has both is not clear,
+    The format knows only `/` (APPNOTE 4.4.17.1). A Unix file name may hold `\`, a name that has both is not clear,
     and in other code pages the byte may be half a character: such names stay as they are, and are refused.
     """
     name, raw = _raw_text(info), _raw_name(info)
