@@ -1,11 +1,12 @@
-"""Times of day with AM and PM become times of 24 hours; what has neither is no time."""
+"""Times of day with AM and PM, and dates whose order one cell decides."""
 
 from __future__ import annotations
 
 import pyarrow as pa
 import pytest
 
-from vambrace_plugins.importers.csv.timecells import full_days
+from vambrace.plugin import Refused
+from vambrace_plugins.importers.csv.timecells import deciding_order, full_days
 
 
 @pytest.mark.parametrize(
@@ -25,3 +26,32 @@ from vambrace_plugins.importers.csv.timecells import full_days
 def test_half_days(cell: str, expected: str) -> None:
     """Read each cell by itself: an hour beyond 12 or a cell without AM or PM stays no time."""
     assert full_days(pa.array([cell])).to_pylist() == [expected]
+
+
+@pytest.mark.parametrize(
+    ("cells", "expected"),
+    [
+        (["01/03/2024 08:00", "13/04/2024 08:00"], ("day-first", "13/04/2024 08:00")),
+        (["03/01/2024", "04/13/2024", "04/14/2024"], ("month-first", "04/13/2024")),
+    ],
+)
+def test_one_cell_decides_the_order(cells: list[str], expected: tuple[str, str]) -> None:
+    """Take the order from the first cell that no other order makes a date."""
+    assert deciding_order(cells, "time") == expected
+
+
+@pytest.mark.parametrize(
+    ("cells", "code"),
+    [
+        (["01/03/2024", "02/03/2024"], "time-two-readings"),
+        (["13/04/2024", "04/13/2024"], "time-mixed"),
+        (["31/31/2024"], "time-two-readings"),
+        (["13/04/24"], "time-two-digit-year"),
+        (["13/04/2024", "14/04/24"], "time-two-digit-year"),
+    ],
+)
+def test_no_cell_decides_the_order(cells: list[str], code: str) -> None:
+    """Refuse dates that have two readings, or need both."""
+    with pytest.raises(Refused) as refused:
+        deciding_order(cells, "time")
+    assert refused.value.code == code

@@ -69,11 +69,30 @@ def kind_of(cells: Iterable[str], header: str) -> str:
     return kind
 
 
+def deciding_order(cells: Sequence[str], header: str) -> tuple[str, str]:
+    """Return the order of dates with their year last, and the cell that has no other reading; raise Refused without."""
+    deciding: dict[str, str] = {}
+    found = [match for cell in cells if (match := _ORDERED.search(cell.strip()))]
+    for match in found:
+        day_first, month_first = _is_date(match[3], match[2], match[1]), _is_date(match[3], match[1], match[2])
+        if day_first != month_first:
+            deciding.setdefault("day-first" if day_first else "month-first", match.string)
+    if not deciding or any(len(match[3]) == 2 for match in found):
+        raise two_readings(cells, header)
+    if len(deciding) == 2:
+        first, second = deciding["day-first"], deciding["month-first"]
+        what = f'the column "{header}" has dates with the day first ("{first}") and with the month first ("{second}")'
+        todo = "Write them all as 2024-03-01, or say which holds, as in --option csv.time=day-first (or =month-first)"
+        raise Refused("time-mixed", what, todo=todo)
+    return next(iter(deciding.items()))
+
+
 def two_readings(cells: Sequence[str], header: str) -> Refused:
     """Return the refusal of dates whose day and month could change places, with both readings."""
     found = [match for cell in cells if (match := _ORDERED.search(cell.strip()))]
-    if len(found[0][3]) == 2:
-        what = f'"{found[0].string}" in the column "{header}" has a year of two digits'
+    short = next((match for match in found if len(match[3]) == 2), None)
+    if short:
+        what = f'"{short.string}" in the column "{header}" has a year of two digits'
         return Refused("time-two-digit-year", what, todo="Export it again with years of four digits")
     telling = next((match for match in found if max(int(match[1]), int(match[2])) > 12), found[0])
     readings = [(telling[2], telling[1], "day first"), (telling[1], telling[2], "month first")]

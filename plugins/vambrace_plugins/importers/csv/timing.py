@@ -13,13 +13,13 @@ import pyarrow as pa
 from vambrace.plugin import Refused, Times
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.timecells import (
+    deciding_order,
     full_days,
     iso_clocks,
     iso_dates,
     joined,
     kind_of,
     tagged,
-    two_readings,
     without_half,
 )
 from vambrace_plugins.importers.csv.timewords import TimeWords
@@ -64,6 +64,7 @@ class Instant:
     order: str = ""
     named_zone: str = ""
     half_days: bool = False
+    deciding: str = ""
 
     def times(self, column: Callable[[int], pa.Array]) -> Times:
         """Return the times of a block's rows."""
@@ -96,7 +97,8 @@ class Instant:
         if self.unit != "iso8601":
             found.append(f"times: {self.unit} since {datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]}Z")
         if self.order:
-            found.append(f"times: dates read {self.order.replace('-', ' ')}")
+            why = f', as "{self.deciding}" can only be read so' if self.deciding else ""
+            found.append(f"times: dates read {self.order.replace('-', ' ')}{why}")
         if self.half_days:
             found.append("times: AM and PM read as hours of 24 (12 AM is 00)")
         if self.date is not None:
@@ -242,16 +244,15 @@ def _instant(
             what = f'the column "{header}" says the time of day ("{_first(cells)}") and no column says the date'
             todo = 'Say which column does, as in --option "csv.columns=HEADER=date", or export it again with dates'
             raise Refused("time-without-date", what, where="line 1", todo=todo)
-        order = _date_order(heads[date], sample[date], order)
-        found = Instant(at, date, order=order)
+        order, deciding = _date_order(heads[date], sample[date], order)
+        found = Instant(at, date, order=order, deciding=deciding)
     elif kind == "day" or (kind == "number" and date == at) or (kind == "order" and not _has_clock(cells)):
         what = f'the column "{header}" says only days ("{_first(cells)}"), not when on the day'
         todo = 'Say which column has the time, as in --option "csv.columns=HEADER=time", or export it again with times'
         raise Refused("time-days-only", what, where="line 1", todo=todo)
     else:
-        if kind == "order" and not order:
-            raise two_readings(cells, header)
-        found = Instant(at, order=order if kind == "order" else "")
+        order, deciding = ("", "") if kind != "order" else (order, "") if order else deciding_order(cells, header)
+        found = Instant(at, order=order, deciding=deciding)
     return _zoned(replace(found, half_days=half_days), heads, words, zone, sample)
 
 
@@ -272,17 +273,15 @@ def _has_clock(cells: Sequence[str]) -> bool:
     return ":" in _first(cells)
 
 
-def _date_order(heading: Heading, cells: Sequence[str], said: str) -> str:
-    """Return the order of a column of dates, "" where the year comes first."""
+def _date_order(heading: Heading, cells: Sequence[str], said: str) -> tuple[str, str]:
+    """Return the order of a column of dates, "" where the year comes first, and the cell that decided it."""
     header = heading.text.strip()
     kind = kind_of(cells, header)
     order = said or (heading.time.order if heading.time else "")
     if kind == "order":
-        if not order:
-            raise two_readings(cells, header)
-        return order
+        return (order, "") if order else deciding_order(cells, header)
     if kind in {"", "day"} or (kind == "number" and all(len(cell.strip()) in {0, 8} for cell in cells)):
-        return ""
+        return "", ""
     what = f'the column "{header}" has "{_first(cells)}" where a date is expected'
     raise Refused("time-notation", what, todo="Write dates as 2024-03-01")
 
