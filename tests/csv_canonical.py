@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import BinaryIO, cast
 
 from csv_reading import Slow
 from vambrace.batch import Batch
@@ -56,7 +57,7 @@ def canonical(
 ) -> Canonical:
     """Read a table to its end or its refusal; with `pieces`, the stream gives so many bytes at a time."""
     sizes = pieces or [max(len(data), 1)]
-    source = Source("table.csv", len(data), lambda: Slow(data, sizes), options or Options())  # type: ignore[arg-type,return-value]
+    source = Source("table.csv", len(data), lambda: cast(BinaryIO, Slow(data, sizes)), options or Options())
     result = Canonical()
     result.reading = read(CsvImporter(), source, result, str, zone)
     return result

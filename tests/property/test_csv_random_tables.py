@@ -67,7 +67,7 @@ def test_a_table_in_any_legal_notation_gives_its_exact_rows(
     delimiter, end, mark, quoted = dialect
     text = io.StringIO(newline="")
     quoting = csv.QUOTE_ALL if quoted else csv.QUOTE_MINIMAL
-    writer = csv.writer(text, delimiter=delimiter, lineterminator=end, quoting=quoting)
+    writer = csv.writer(text, delimiter=delimiter, lineterminator=end, quoting=quoting)  # type: ignore[arg-type]
     writer.writerow([*heads, "heart_rate", "power [W]"])
     wanted: dict[str, Rows] = {"heart_rate": [], "power": []}
     for second, rate, power in rows:
