@@ -140,9 +140,6 @@ REFUSED_YET = {
     "epoch-s": "time-unit-not-said",
     "epoch-ms": "time-unit-not-said",
     "epoch-us": "time-unit-not-said",
-    "day-first": "time-two-readings",
-    "month-first": "time-two-readings",
-    "half-days": "time-notation",
     "month-name": "time-notation",
 }
 # A row of units is still taken for a row of values, and set aside as such; empty this when it is read.
