@@ -87,6 +87,10 @@ def candidates(column: Column, how: Conversion) -> Candidates:
 
 
 def _from_texts(texts: pa.Array, how: Conversion) -> tuple[NDArray[np.float64], Mask, Mask]:
+    plain = None if how.power_of_ten else _plain_numbers(texts)
+    if plain is not None:
+        present = mask(pc.is_valid(plain))
+        return how.apply(np.array(plain.to_numpy(zero_copy_only=False))), present, np.zeros(len(texts), np.bool_)
     trimmed = pc.utf8_trim_whitespace(texts)
     nothing = pc.or_(pc.equal(trimmed, ""), pc.equal(pc.utf8_lower(trimmed), "nan"))
     present = mask(pc.invert(nothing))
@@ -100,6 +104,15 @@ def _from_texts(texts: pa.Array, how: Conversion) -> tuple[NDArray[np.float64], 
         exact = _floats(pc.if_else(plain, shifted, None))
         return np.where(mask(plain), exact, how.apply(_floats(numbers))), present, garbled
     return how.apply(_floats(numbers)), present, garbled
+
+
+def _plain_numbers(texts: pa.Array) -> pa.Array | None:
+    """Return the numbers of a column whose cells are all empty or plain numbers, as most are; else None."""
+    try:
+        numbers = pc.cast(pc.if_else(pc.equal(pc.binary_length(texts), 0), None, texts), pa.float64())
+    except pa.ArrowInvalid:
+        return None
+    return numbers if pc.all(pc.is_finite(numbers), min_count=0).as_py() else None
 
 
 def _floats(texts: pa.Array) -> NDArray[np.float64]:

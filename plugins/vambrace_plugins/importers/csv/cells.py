@@ -33,6 +33,15 @@ def without_unit(cell: str, unit: str) -> str:
     return text.removesuffix(unit).rstrip() if unit else text
 
 
+def castable(cells: pa.Array) -> bool:
+    """Say whether every cell is empty or a plain number; then no other look at the column is needed."""
+    try:
+        numbers = pc.cast(pc.if_else(pc.equal(pc.binary_length(cells), 0), None, cells), pa.float64())
+    except pa.ArrowInvalid:
+        return False
+    return bool(pc.all(pc.is_finite(numbers), min_count=0).as_py())
+
+
 def plain(cells: pa.Array, unit: str) -> tuple[pa.Array, list[str]]:
     """Return cells with nothing where a word says "no value", and without the unit; and the words that were met."""
     trimmed = pc.utf8_trim_whitespace(cells)

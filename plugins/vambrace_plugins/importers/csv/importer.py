@@ -8,9 +8,10 @@ from typing import Any, ClassVar
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 
 from vambrace.plugin import SIGNALS, Claim, Column, Head, Recording, Refused, Rejected, Source, SourceBatch, Times
-from vambrace_plugins.importers.csv.cells import plain, without_unit
+from vambrace_plugins.importers.csv.cells import castable, plain, without_unit
 from vambrace_plugins.importers.csv.dialect import DecimalMark, choose_delimiter
 from vambrace_plugins.importers.csv.encoding import first_text, pieces
 from vambrace_plugins.importers.csv.layout import Field, fields, headings
@@ -119,19 +120,18 @@ class _Table:
         """Yield the rows of a block, one batch for each recording that they belong to, but for one column's cells."""
         if not len(block):
             return
-        columns = list(zip(*block.rows, strict=True))
         for at in self.rest:
-            self.not_carried[self._name(at)] += sum(bool(cell.strip()) for cell in columns[at])
-        texts = _Texts(columns)
+            blank = pc.equal(pc.utf8_trim_whitespace(block.column(at)), "")
+            self.not_carried[self._name(at)] += len(block) - (pc.sum(blank).as_py() or 0)
         at = self.timing.start.at
-        if self.heads[at].text in columns[at]:
+        if pc.index(block.column(at), self.heads[at].text).as_py() >= 0:
             what = "another header stands between the rows"
             raise Refused("header-changes", what, todo="Split the file before each header")
-        start = self.timing.start.times(texts.of)
-        end = self.timing.end.times(texts.of) if self.timing.end else None
-        values = {each.at: self._values(each, texts) for each in self.fields}
+        start = self.timing.start.times(block.column)
+        end = self.timing.end.times(block.column) if self.timing.end else None
+        values = {each.at: self._values(each, block.column(each.at)) for each in self.fields}
         record = np.array(block.records, np.int64)
-        for part in self.recordings.parts(columns, len(block)):
+        for part in self.recordings.parts(block.column, len(block)):
             kept = [each for each in part.fields if each.at != leave_out]
             held = tuple(_column(each, _taken(values[each.at], part.rows), part.sensor) for each in kept)
             yield SourceBatch(
@@ -144,8 +144,10 @@ class _Table:
                 self.timing.stamp,
             )
 
-    def _values(self, each: Field, texts: _Texts) -> pa.Array:
-        cells, words = plain(texts.of(each.at), each.suffix)
+    def _values(self, each: Field, cells: pa.Array) -> pa.Array:
+        if not each.suffix and self.mark.mark == "." and castable(cells):
+            return cells
+        cells, words = plain(cells, each.suffix)
         self.absent.update(dict.fromkeys(words))
         return self.mark.plain(each.heading.text.strip(), cells)
 
@@ -158,8 +160,9 @@ class _Table:
         self.source.note("possibly-cut", f"{what} and is set aside", "warning")
         whole = [*row[:-1], *([""] * (width - len(row) + 1))]
         place = len(row) - 1
-        yield from self.batches(Block([record], [whole]), place)
-        for part in self.recordings.parts([(cell,) for cell in whole], 1):
+        block = Block([record], [whole])
+        yield from self.batches(block, place)
+        for part in self.recordings.parts(block.column, 1):
             for each in part.fields:
                 if each.at == place and last:
                     time = whole[self.timing.start.at].strip()
@@ -179,17 +182,6 @@ class _Table:
             name: n for name, n in self.not_carried.items() if n or name in {one.text.strip() for one in self.heads}
         }
         yield from self.recordings.about(tuple(sentences), named, complete=complete)
-
-
-class _Texts:
-    """The columns of a block as Arrow texts, each made when it is asked for."""
-
-    def __init__(self, columns: Sequence[Sequence[str]]) -> None:
-        self._columns = columns
-
-    def of(self, at: int) -> pa.Array:
-        """Return a column."""
-        return pa.array(self._columns[at], pa.string())
 
 
 def _taken(values: pa.Array, rows: Any) -> pa.Array:

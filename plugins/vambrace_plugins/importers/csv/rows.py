@@ -4,9 +4,15 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterator
+from bisect import bisect
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from itertools import chain, islice
+from itertools import accumulate, chain, islice
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from pyarrow import csv as arrow_csv
 
 from vambrace.plugin import DamagedFile, Refused
 
@@ -33,6 +39,7 @@ class Lines:
         """Begin before the first line."""
         self.ended = True
         self._held: list[list[str]] = []
+        self._current: Iterator[str] = iter(())
         self._blocks = self._noted(_checked(_blocks(pieces)))
 
     def _noted(self, blocks: Iterator[list[str]]) -> Iterator[list[str]]:
@@ -42,8 +49,20 @@ class Lines:
             yield lines
 
     def __iter__(self) -> Iterator[str]:
-        held, self._held = self._held, []
-        return chain.from_iterable(chain(held, self._blocks))
+        while (lines := self._next()) is not None:
+            self._current = iter(lines)
+            yield from self._current
+
+    def _next(self) -> list[str] | None:
+        return self._held.pop(0) if self._held else next(self._blocks, None)
+
+    def take(self) -> list[str] | None:
+        """Return the next lines that nobody has read, many at once, or None at the end."""
+        return list(self._current) or self._next()
+
+    def put_back(self, lines: list[str]) -> None:
+        """Make lines that were taken the next ones again."""
+        self._held.insert(0, lines)
 
     def ahead(self) -> Iterator[str]:
         """Yield the lines that are still to come, without taking them."""
@@ -92,15 +111,21 @@ def _fault_of(line: str) -> str:
 class Block:
     """Rows of equal width with their record numbers: the row's place in the file, the header's being 0.
 
-    `cut` is a row at the end of the file that is too short, with its record number and its line.
+    The cells stand either in `rows` or, column by column, in `columns`. `cut` is a row at the end of the file that is
+    too short, with its record number and its line.
     """
 
-    records: list[int] = field(default_factory=list)
+    records: Sequence[int] = field(default_factory=list)
     rows: list[list[str]] = field(default_factory=list)
+    columns: list[pa.Array] | None = None
     cut: tuple[int, list[str], int] | None = None
 
     def __len__(self) -> int:
-        return len(self.rows)
+        return len(self.records)
+
+    def column(self, at: int) -> pa.Array:
+        """Return the cells of a column as texts."""
+        return pa.array([row[at] for row in self.rows], pa.string()) if self.columns is None else self.columns[at]
 
 
 class Rows:
@@ -111,6 +136,7 @@ class Rows:
 
     def __init__(self, lines: Lines, delimiter: str) -> None:
         """Take the header from the lines."""
+        self._lines, self._delimiter = lines, delimiter
         self._reader = csv.reader(lines, delimiter=delimiter, strict=True, skipinitialspace=True)
         self.header = next((row for row in self._reader if not is_blank(row)), [])
         self.header_line = self._reader.line_num - _height(self.header) + 1
@@ -119,15 +145,62 @@ class Rows:
         self._next_record, self._next_line = 1, self._reader.line_num + 1
         self._ahead: list[list[str]] = []
         self._more = True
+        self._lines_by_columns = 0
 
     def blocks(self) -> Iterator[Block]:
-        """Yield blocks until the end or the first fault; there is always one, be it empty."""
+        """Yield blocks until the end or the first fault; there is always one, be it empty.
+
+        The first block always has the same rows, however the text came in pieces. What follows is read column by
+        column up to the first lines that are not plainly regular; from there on row by row.
+        """
         while True:
             block = self._regular(self._take())
             last = self.fault is not None or not (self._ahead or self._more)
             yield block
             if last:
                 return
+            if not self._lines_by_columns:
+                yield from self._by_columns()
+
+    def _by_columns(self) -> Iterator[Block]:
+        width = len(self.header)
+        if width < 2 or any(len(row) != width or is_blank(row) or row == self.header for row in self._ahead):
+            return
+        while (lines := self._taken()) is not None:
+            columns = _columns(lines, self._delimiter, width)
+            if columns is None or _has_row(columns, self.header):
+                self._lines.put_back(lines)
+                return
+            if self._ahead:
+                yield self._regular([self._ahead.pop()])
+            records = np.arange(self._next_record, self._next_record + len(lines))
+            self._next_record += len(lines)
+            self._next_line += len(lines)
+            self._lines_by_columns += len(lines)
+            blank = _blank_rows(columns)
+            if blank is not None:
+                kept = pc.invert(blank)
+                columns = [column.filter(kept) for column in columns]
+                records = records[kept.to_numpy(zero_copy_only=False)]
+            yield Block(records, columns=columns)
+
+    def _taken(self) -> list[str] | None:
+        """Return the next lines, as many as make a block wherever the text is cut into pieces.
+
+        After a fault or at the end there are none, and the reader of rows finds out why.
+        """
+        lines: list[str] = []
+        characters = 0
+        try:
+            while len(lines) < ROWS and characters < _CHARACTERS and (more := self._lines.take()):
+                lines += more
+                characters += sum(map(len, more))
+        except (DamagedFile, Refused) as error:
+            self.fault = error
+        most = ROWS if characters <= _CHARACTERS else bisect(list(accumulate(map(len, lines))), _CHARACTERS) + 1
+        if lines[most:]:
+            self._lines.put_back(lines[most:])
+        return lines[:most] or None
 
     def _take(self) -> list[list[str]]:
         rows, self._ahead = self._ahead, []
@@ -152,7 +225,7 @@ class Rows:
     def _regular(self, rows: list[list[str]]) -> Block:
         record, line, width = self._next_record, self._next_line, len(self.header)
         self._next_record += len(rows)
-        self._next_line = self._reader.line_num + 1 - sum(map(_height, self._ahead))
+        self._next_line = self._reader.line_num + self._lines_by_columns + 1 - sum(map(_height, self._ahead))
         if set(map(len, rows)) <= {width} and self.header not in rows:
             return Block(list(range(record, record + len(rows))), rows)
         block = Block()
@@ -182,6 +255,45 @@ class Rows:
         what = f"the row has {len(row)} cells under a header of {width}"
         todo = f"Mend the row, or export it again; {_hint(row, width)}--salvage keeps the rows before"
         self.fault = DamagedFile(what, where=f"line {line:,}", todo=todo)
+
+
+def _columns(lines: list[str], delimiter: str, width: int) -> list[pa.Array] | None:
+    """Return the columns of lines of which each is a row of the width without quotation marks, or None."""
+    text = "".join(lines)
+    if '"' in text:
+        return None
+    names = [str(at) for at in range(width)]
+    data = text.encode()
+    try:
+        table = arrow_csv.read_csv(
+            pa.BufferReader(data),
+            arrow_csv.ReadOptions(use_threads=False, block_size=len(data) + 1, column_names=names),
+            arrow_csv.ParseOptions(delimiter=delimiter, quote_char=False, escape_char=False, ignore_empty_lines=False),
+            arrow_csv.ConvertOptions(check_utf8=False, column_types=dict.fromkeys(names, pa.string()), null_values=[]),
+        )
+    except pa.ArrowInvalid:
+        return None
+    if table.num_rows != len(lines):
+        return None
+    columns = [column.combine_chunks() for column in table.columns]
+    spaced = f"{delimiter} " in text or "\n " in text or "\r " in text or text.startswith(" ")
+    return [pc.utf8_ltrim(column, " ") for column in columns] if spaced else columns
+
+
+def _has_row(columns: list[pa.Array], row: list[str]) -> bool:
+    """Say whether a row may stand among the columns."""
+    return all(pc.index(column, cell).as_py() >= 0 for column, cell in zip(columns, row, strict=True))
+
+
+def _blank_rows(columns: list[pa.Array]) -> pa.Array | None:
+    """Return which rows have empty cells only, or None where no row is so."""
+    blank = None
+    for column in columns:
+        empty = pc.equal(pc.utf8_trim_whitespace(column), "")
+        blank = empty if blank is None else pc.and_(blank, empty)
+        if not pc.any(blank).as_py():
+            return None
+    return blank
 
 
 def _hint(row: list[str], width: int) -> str:
