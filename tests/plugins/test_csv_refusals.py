@@ -145,12 +145,12 @@ CASES = {
         times=["2024-04-03 08:00:00"],
     ),
     "a count without its unit": Case(
-        "timestamp,heart_rate\n1709280930,71\n",
-        "time-unit-not-said",
-        ("2024-03-01 in s since 1970", "csv.time=epoch-s"),
-        {"time": "epoch-s"},
+        "timestamp,heart_rate\n1078215330,71\n",
+        "time-two-readings",
+        ("2004-03-02 (since 1970)", "2024-03-01 (since 1989-12-31)", "csv.time=epoch-s", "fit-s"),
+        {"time": "fit-s"},
         values=["71"],
-        times=["1709280930"],
+        times=["1078215330"],
     ),
     "seconds since 1970 or 1989": Case(
         "timestamp (s),heart_rate\n1078215330,71\n",
@@ -290,7 +290,6 @@ CASES = {
     "times in words": Case("time,heart_rate\nsoon,71\n", "time-notation", ("soon", "csv.columns=HEADER=time")),
     "times in two ways": Case(f"time,heart_rate\n{T},71\n1930381200,71\n", "time-mixed", (T, "1930381200")),
     "rounded times": Case("time_ms,heart_rate\n1.93038E+12,71\n", "time-rounded", ("1.93038E+12", "all digits")),
-    "lines before the header": Case(f"# strap\ntime,heart_rate\n{T},71\n", "lines-before-header", ("line 2", "Delete")),
     "another header": Case(
         f"time,heart_rate,power\n{T},71,1\ntime,power,heart_rate\n{T},1,71\n", "header-changes", ("Split",)
     ),

@@ -36,6 +36,8 @@ def test_the_rows_are_those_typed_in() -> None:
         ("swedish.tsv", {}),
         ("swiss.csv", {"time": "day-first"}),
         ("automatic.csv", {"decimal": "comma"}),
+        ("british.csv", {}),
+        ("serial-days.csv", {"time": "serial-1900"}),
     ],
 )
 def test_the_typed_rows_come_back(name: str, options: dict[str, Any]) -> None:
@@ -51,14 +53,7 @@ def test_a_comma_that_is_both_decimal_mark_and_separator_is_refused_until_said()
     assert "csv.decimal=comma" in result.said
 
 
-@pytest.mark.parametrize(
-    ("name", "code"),
-    [
-        # Notations that are still refused: when they are read, these belong among the tables above.
-        ("british.csv", "time-notation"),
-        ("serial-days.csv", "time-unit-not-said"),
-    ],
-)
-def test_what_is_not_read_is_refused_without_rows(name: str, code: str) -> None:
-    result = canonical((FOLDER / name).read_bytes(), zone="UTC")
-    assert (result.code, result.channels) == (code, {}), result.said
+def test_days_of_a_spreadsheet_are_refused_until_their_system_is_said() -> None:
+    result = canonical((FOLDER / "serial-days.csv").read_bytes(), zone="UTC")
+    assert (result.code, result.channels) == ("time-two-readings", {})
+    assert "2024-03-13 (system of 1900) or 2028-03-14 (system of 1904)" in result.said

@@ -17,7 +17,8 @@ from vambrace.dataset.texts import text_array
 from vambrace.errors import Rejected
 from vambrace.schema import SIGNALS
 
-ROW_GROUP_ROWS = 1 << 20
+ROW_GROUP_ROWS = 1 << 18
+"""What a row group holds in memory while it is written, some tens of megabytes, bounds what a shard takes."""
 
 WAITING = pa.schema(
     [

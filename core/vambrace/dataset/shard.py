@@ -114,8 +114,11 @@ class ShardWriter:
         self._written.append(path)
         with stream, TableFile(stream, schema) as file:
             file.write(first)
-            for table in tables:
+            # One row group at a time stays in memory.
+            del first
+            while (table := next(tables, None)) is not None:
                 file.write(table)
+                del table
             stamp = file.close()
             self._ops.fsync_file(stream)
         return path, stamp

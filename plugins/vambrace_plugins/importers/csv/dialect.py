@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections.abc import Callable, Iterable
+from itertools import islice
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -29,8 +30,10 @@ _TWO_MARKS = "Mend the cells, or say --option csv.decimal=dot, which sets those 
 _POINT_WAY = "csv.decimal=dot sets cells with a comma aside"
 
 
-def choose_delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> str:
-    """Return what separates the cells of the header; `known` says how many cells of a header mean something to us.
+def choose_delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> tuple[str, int]:
+    """Return what separates the cells of the header, and how many lines stand before it.
+
+    `known` says how many cells of a header mean something to us.
 
     Raise Refused where two delimiters fit equally well, or where no header is found.
     """
@@ -39,13 +42,13 @@ def choose_delimiter(lines: Lines, said: str, known: Callable[[list[str]], int])
     first, *others = ranked
     best = known(headers[first])
     if not best:
-        raise _no_header(lines, headers[first], known, said)
+        return _behind_others(lines, headers[first], known, said)
     for other in others:
         if len(headers[first]) > 1 and (known(headers[other]), len(headers[other])) == (best, len(headers[first])):
             what = f"its header can be cut at each {NAMES[first]} or at each {NAMES[other]}"
             todo = f"Say which, as in --option csv.delimiter={NAMES[first]} (or ={NAMES[other]})"
             raise Refused("delimiter-two-readings", what, where="line 1", todo=todo)
-    return first
+    return first, 0
 
 
 def _headers(lines: Lines, delimiters: Iterable[str], known: Callable[[list[str]], int]) -> dict[str, list[str]]:
@@ -69,15 +72,18 @@ def _headers(lines: Lines, delimiters: Iterable[str], known: Callable[[list[str]
     return found
 
 
-def _no_header(lines: Lines, header: list[str], known: Callable[[list[str]], int], said: str) -> Refused:
-    """Return the refusal of a table whose first line means nothing, which looks whether a later one does."""
-    for number, line in enumerate(lines.ahead(), 1):
-        if number > _PREAMBLE_LINES:
-            break
-        for delimiter in (said,) if said else DELIMITERS:
-            if known(line.split(delimiter)) > 1:
-                what = f"its header stands in line {number}, behind other lines"
-                return Refused("lines-before-header", what, todo="Delete what stands before it, then convert")
+def _behind_others(lines: Lines, first: list[str], known: Callable[[list[str]], int], said: str) -> tuple[str, int]:
+    """Return the delimiter of a header behind other lines, and how many they are; raise Refused where there is none."""
+    for before, line in enumerate(islice(lines.ahead(), _PREAMBLE_LINES)):
+        counts = {one: known(line.strip().split(one)) for one in ((said,) if said else DELIMITERS)}
+        best = max(counts, key=lambda one: counts[one])
+        if counts[best] > 1:
+            return best, before
+    raise _no_header(first)
+
+
+def _no_header(header: list[str]) -> Refused:
+    """Return the refusal of a table no line of which means anything as a header."""
     if any(_VALUE.match(cell.strip()) for cell in header):
         what = f'its first line holds values ("{header[0].strip()[:40]}"), where the names of the columns belong'
         todo = "Put a line before it that names them, such as time,heart_rate"

@@ -19,6 +19,7 @@ from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, ch
 from vambrace_plugins.importers.csv.recordings import Recordings
 from vambrace_plugins.importers.csv.rows import Block, Lines, Rows
 from vambrace_plugins.importers.csv.timing import Timing, places, settle
+from vambrace_plugins.importers.csv.unitsrow import units_row, with_units
 from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading
 
 _SUFFIXES = {".csv", ".tsv", ".txt"}
@@ -30,7 +31,7 @@ class CsvImporter:
     """Reads tables whose columns are known by their headers."""
 
     name = "csv"
-    version = "1"
+    version = "2"
     title = "Tables of text (CSV, TSV)"
     Options: ClassVar[type] = Options
     end_mark = False
@@ -52,10 +53,10 @@ class CsvImporter:
         said = check(source.options or Options())
         with source.open() as raw:
             lines = Lines(pieces(raw, said.encoding))
-            delimiter = choose_delimiter(
+            delimiter, before = choose_delimiter(
                 lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
             )
-            rows = Rows(lines, delimiter)
+            rows = Rows(lines, delimiter, before)
             yield from _read(source, said, rows, lines, delimiter)
 
 
@@ -68,6 +69,9 @@ def _read(
 ) -> Iterator[SourceBatch | Rejected | Recording]:
     table: _Table | None = None
     cut = False
+    if rows.before:
+        shown = "; ".join(f'"{line[:60]}"' for line in rows.before if line)
+        source.note("lines-before-header", f"{len(rows.before)} lines before the header are passed over: {shown[:400]}")
     for block in rows.blocks():
         if table is None:
             if rows.fault is not None and not len(block):
@@ -96,7 +100,12 @@ class _Table:
             raise Refused("too-many-columns", what, where="line 1", todo="Export fewer columns")
         self.source = source
         self.heads = headings(header, said)
-        sample = list(zip(*first.rows, strict=True)) or [()] * len(header)
+        self.units_row = bool(len(first)) and units_row(self.heads, first.rows[0])
+        if self.units_row:
+            self.heads = with_units(self.heads, first.rows[0], said)
+            first.records, first.rows = first.records[1:], first.rows[1:]
+        # The different cells of each column, in the order in which they come: a value that stands twice shows no more.
+        sample = [list(dict.fromkeys(row[at] for row in first.rows)) for at in range(len(header))]
         self.fields = fields(self.heads, said, sample)
         if not self.fields:
             raise _no_signal(self.heads)
@@ -171,6 +180,8 @@ class _Table:
     def about(self, *, complete: bool | None) -> Iterator[Recording]:
         """Yield what the table says of its recordings, once all is read."""
         sentences = list(self.timing.conversions)
+        if self.units_row:
+            sentences.append("units taken from the row behind the header")
         if self.mark.used:
             sentences.append("decimal commas read as decimal points")
         sentences += [f'cells with "{word}" read as absent' for word in sorted(self.absent)]

@@ -12,13 +12,16 @@ DELIMITERS = (",", ";", "\t", "|")
 """What may separate cells, in the order in which a file with one column is taken to have them."""
 _DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "\\t": "\t", "pipe": "|"}
 _DECIMAL_WORDS = {"comma": ",", "dot": ".", "point": "."}
-_EPOCHS = {"epoch": 0, "fit": 631_065_600}
+# Day 0 is 1899-12-30 in the system of 1900 (right from day 61 on), 1904-01-01 in the other.
+_EPOCHS = {"epoch": 0, "fit": 631_065_600, "serial-1900": -2_209_161_600, "serial-1904": -2_082_844_800}
 _UNITS = ("s", "ms", "us", "ns")
 NOTATIONS = (
     "day-first",
     "month-first",
     *(f"{kind}-{unit}" for kind in ("epoch", "elapsed") for unit in _UNITS),
     "fit-s",
+    "serial-1900",
+    "serial-1904",
 )
 ROLES = ("time", "date", "start", "end", "offset", "-")
 """What `csv.columns` may say of a column besides a signal's name; `-` leaves it out."""
@@ -81,8 +84,8 @@ def check(options: Options) -> Said:
         encoding=_encoding(options.encoding),
         columns=_columns(options.columns),
         units=_pairs("units", options.units),
-        time_kind="epoch" if kind == "fit" else kind,
-        time_unit=unit,
+        time_kind="epoch" if kind == "fit" else kind.partition("-19")[0],
+        time_unit="d" if kind.startswith("serial") else unit,
         epoch_s=_EPOCHS.get(kind, 0),
         start_s=_start(options.start),
         counting=_counting(options.counting),

@@ -5,13 +5,14 @@ from __future__ import annotations
 import csv
 import io
 from bisect import bisect
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from itertools import accumulate, chain, islice
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 from pyarrow import csv as arrow_csv
 
 from vambrace.plugin import DamagedFile, Refused
@@ -115,7 +116,7 @@ class Block:
     too short, with its record number and its line.
     """
 
-    records: Sequence[int] = field(default_factory=list)
+    records: list[int] | NDArray[np.int64] = field(default_factory=list)
     rows: list[list[str]] = field(default_factory=list)
     columns: list[pa.Array] | None = None
     cut: tuple[int, list[str], int] | None = None
@@ -134,15 +135,17 @@ class Rows:
     Blank rows and the header where it stands again are passed over, and counted in the record numbers.
     """
 
-    def __init__(self, lines: Lines, delimiter: str) -> None:
-        """Take the header from the lines."""
+    def __init__(self, lines: Lines, delimiter: str, before: int = 0) -> None:
+        """Take the header from the lines, behind those that stand before it."""
         self._lines, self._delimiter = lines, delimiter
-        self._reader = csv.reader(lines, delimiter=delimiter, strict=True, skipinitialspace=True)
+        every = iter(lines)
+        self.before = [line.strip() for line in islice(every, before)]
+        self._reader = csv.reader(every, delimiter=delimiter, strict=True, skipinitialspace=True)
         self.header = next((row for row in self._reader if not is_blank(row)), [])
-        self.header_line = self._reader.line_num - _height(self.header) + 1
+        self.header_line = before + self._reader.line_num - _height(self.header) + 1
         self.fault: DamagedFile | Refused | None = None
         self.headers_again = 0
-        self._next_record, self._next_line = 1, self._reader.line_num + 1
+        self._next_record, self._next_line = 1, before + self._reader.line_num + 1
         self._ahead: list[list[str]] = []
         self._more = True
         self._lines_by_columns = 0
@@ -225,17 +228,20 @@ class Rows:
     def _regular(self, rows: list[list[str]]) -> Block:
         record, line, width = self._next_record, self._next_line, len(self.header)
         self._next_record += len(rows)
-        self._next_line = self._reader.line_num + self._lines_by_columns + 1 - sum(map(_height, self._ahead))
+        self._next_line = (
+            len(self.before) + self._reader.line_num + self._lines_by_columns + 1 - sum(map(_height, self._ahead))
+        )
         if set(map(len, rows)) <= {width} and self.header not in rows:
             return Block(list(range(record, record + len(rows))), rows)
-        block = Block()
+        records: list[int] = []
+        block = Block(records)
         for at, row in enumerate(rows):
             if len(row) != width and not is_blank(row):
                 row = self._fitted(row, width)  # noqa: PLW2901
             if row == self.header:
                 self.headers_again += 1
             elif len(row) == width:
-                block.records.append(record + at)
+                records.append(record + at)
                 block.rows.append(row)
             elif not is_blank(row):
                 self._irregular(block, record + at, row, line + sum(map(_height, rows[:at])), rows[at + 1 :])

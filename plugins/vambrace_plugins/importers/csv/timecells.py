@@ -14,6 +14,15 @@ from vambrace.plugin import Refused
 
 _ENOUGH = 0.9
 """The share of cells that must be written alike; the others are set aside as no times."""
+_MONTHS = (
+    *("jan(?:uary)?", "feb(?:ruary)?", "mar(?:ch)?", "apr(?:il)?", "may", "june?", "july?", "aug(?:ust)?"),
+    *("sept?(?:ember)?", "oct(?:ober)?", "nov(?:ember)?", "dec(?:ember)?"),
+)
+_MONTH = f"({'|'.join(_MONTHS)})"
+_NAMED = (
+    (rf"(?i)^\s*([0-9]{{1,2}})[ \-/.]+{_MONTH}\.?[ \-/,]+([0-9]{{4}})", r"\1/\2/\3"),
+    (rf"(?i)^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})[ \-/,]+([0-9]{{4}})", r"\2/\1/\3"),
+)
 _KINDS = (
     ("half-day", re.compile(r"[0-9]\s*[AaPp]\.?[Mm]\.?$")),
     (
@@ -25,9 +34,11 @@ _KINDS = (
     ("iso", re.compile(r"^[0-9]{4}[/.][0-9]{1,2}[/.][0-9]{1,2}(?:[Tt]| +)[0-9]")),
     ("day", re.compile(r"^[0-9]{4}(-[0-9]{2}-[0-9]{2}|[/.][0-9]{1,2}[/.][0-9]{1,2})$")),
     ("order", re.compile(r"^([0-9]{1,2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{4}|[0-9]{2})(?![0-9])")),
+    ("month-name", re.compile("|".join(pattern.removeprefix("(?i)") for pattern, _ in _NAMED), re.IGNORECASE)),
     ("clock", re.compile(r"^[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?(?:[Zz]|[+-][0-9]{2}:?[0-9]{2}))?$")),
     ("number", re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?$")),
 )
+_SHORTEST = len("2024-03-01T08:15:30")
 _ORDERED = dict(_KINDS[4:5])["order"]
 _DASHES = (
     (r"^\s*([0-9]{4})[/.]([0-9])([/.])", r"\1/0\2\3"),
@@ -118,6 +129,28 @@ def _is_date(year: str, month: str, day: str) -> bool:
 
 def _shown(year: str, month: str, day: str) -> str:
     return f"{int(year):04d}-{int(month):02d}-{int(day):02d}"
+
+
+def numbered_months(cells: pa.Array) -> pa.Array:
+    """Return dates whose months are English names as dates of the order day, month, year in numbers."""
+    for pattern, parts in _NAMED:
+        cells = pc.replace_substring_regex(cells, pattern, parts)
+    for number, name in enumerate(_MONTHS, 1):
+        cells = pc.replace_substring_regex(cells, rf"(?i)^([0-9]+/){name}/", f"\\1{number:02d}/")
+    return cells
+
+
+def is_usual(cells: pa.Array) -> bool:
+    """Say whether every cell is a date-time as ISO 8601 writes it most often, so that none needs another look."""
+    if (pc.min(pc.binary_length(cells)).as_py() or 0) < _SHORTEST:
+        return False
+    for zone in ("UTC", None):
+        try:
+            pc.cast(cells, pa.timestamp("us", zone))
+        except pa.ArrowInvalid:
+            continue
+        return True
+    return False
 
 
 def iso_dates(cells: pa.Array, order: str = "") -> pa.Array:

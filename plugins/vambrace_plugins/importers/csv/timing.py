@@ -3,36 +3,25 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
 from typing import Literal, cast
 
-import pyarrow as pa
-
-from vambrace.plugin import Refused, Times
+from vambrace.plugin import Refused
+from vambrace_plugins.importers.csv.epochs import count
+from vambrace_plugins.importers.csv.instants import Instant
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.timecells import (
     deciding_order,
-    full_days,
-    iso_clocks,
-    iso_dates,
-    joined,
     kind_of,
-    tagged,
     without_half,
 )
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading
 
-_SCALE = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
-# Plausible dates: 1990 to 2100. A count of seconds before mid-2014 may as well be one since 1989-12-31, as FIT has it.
-_FIRST_S, _LAST_S, _SURE_S, _FIT_S = 631_152_000, 4_102_444_800, 1_400_000_000, 631_065_600
-_ENOUGH = 0.9
 _ABBREVIATION = re.compile(r"^[A-Z]{2,5}$")
 _OFFSET = re.compile(r"(?:[Zz]|UTC|GMT|:[0-9:.,]+ ?[+-][0-9]{2}(?::?[0-9]{2})?)$")
 
-Unit = Literal["iso8601", "s", "ms", "us", "ns"]
 Cells = Sequence[Sequence[str]]
 
 
@@ -50,62 +39,6 @@ class Places:
     def used(self) -> set[int]:
         """Return all places."""
         return {at for at in (self.main, self.date, self.end, self.end_date, self.zone) if at is not None}
-
-
-@dataclass(frozen=True, slots=True)
-class Instant:
-    """How one instant of each row is read: texts of `at` (and `date`), or counts of `unit` since `epoch_s`."""
-
-    at: int
-    date: int | None = None
-    zone: int | None = None
-    unit: Unit = "iso8601"
-    epoch_s: int = 0
-    order: str = ""
-    named_zone: str = ""
-    half_days: bool = False
-    deciding: str = ""
-
-    def times(self, column: Callable[[int], pa.Array]) -> Times:
-        """Return the times of a block's rows."""
-        if self.unit != "iso8601":
-            return Times(column(self.at), self.unit, "utc", self.epoch_s)
-        texts = full_days(column(self.at)) if self.half_days else column(self.at)
-        texts = (
-            iso_dates(texts, self.order)
-            if self.date is None
-            else joined(iso_dates(column(self.date), self.order), texts)
-        )
-        texts = iso_clocks(texts)
-        if self.named_zone == "Z":
-            return Times(texts, "iso8601", "utc")
-        if self.named_zone:
-            texts = tagged(texts, pa.array([self.named_zone] * len(texts), pa.string()))
-        elif self.zone is not None:
-            texts = tagged(texts, column(self.zone))
-        return Times(texts, "iso8601", "text")
-
-    @property
-    def used(self) -> set[int]:
-        """Return the places of the columns that are read."""
-        return {at for at in (self.at, self.date, self.zone) if at is not None}
-
-    @property
-    def sentences(self) -> tuple[str, ...]:
-        """Return what was decided about these times, for people."""
-        found = []
-        if self.unit != "iso8601":
-            found.append(f"times: {self.unit} since {datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]}Z")
-        if self.order:
-            why = f', as "{self.deciding}" can only be read so' if self.deciding else ""
-            found.append(f"times: dates read {self.order.replace('-', ' ')}{why}")
-        if self.half_days:
-            found.append("times: AM and PM read as hours of 24 (12 AM is 00)")
-        if self.date is not None:
-            found.append("times: date and time of day joined from two columns")
-        if self.named_zone and self.named_zone != "Z":
-            found.append(f"times: {self.named_zone}, as the header says")
-        return tuple(found)
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +166,7 @@ def _instant(
     words, header, cells = heads[at].time or TimeWords(), heads[at].text.strip(), sample[at]
     kind = kind_of(cells, header)
     if kind == "number" and words.part != "date":
-        return _count(Instant(at), words, header, said, cells)
+        return count(Instant(at), words, header, said, cells)
     half_days = kind == "half-day"
     if half_days:
         cells = _without_halves(cells, header)
@@ -246,10 +179,16 @@ def _instant(
             raise Refused("time-without-date", what, where="line 1", todo=todo)
         order, deciding = _date_order(heads[date], sample[date], order)
         found = Instant(at, date, order=order, deciding=deciding)
-    elif kind == "day" or (kind == "number" and date == at) or (kind == "order" and not _has_clock(cells)):
+    elif (
+        kind == "day"
+        or (kind == "number" and date == at)
+        or (kind in {"order", "month-name"} and not _has_clock(cells))
+    ):
         what = f'the column "{header}" says only days ("{_first(cells)}"), not when on the day'
         todo = 'Say which column has the time, as in --option "csv.columns=HEADER=time", or export it again with times'
         raise Refused("time-days-only", what, where="line 1", todo=todo)
+    elif kind == "month-name" and _has_clock(cells):
+        found = Instant(at, order="day-first", named_months=True)
     else:
         order, deciding = ("", "") if kind != "order" else (order, "") if order else deciding_order(cells, header)
         found = Instant(at, order=order, deciding=deciding)
@@ -304,78 +243,3 @@ def _zoned(found: Instant, heads: Sequence[Heading], words: TimeWords, zone: int
 
 def _says_offset(cell: str) -> bool:
     return _OFFSET.search(cell.strip()) is not None
-
-
-def _count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:
-    """Return a column of counts: since an epoch, or since a start that the user gives."""
-    if any("e" in cell.lower() for cell in cells):
-        cell = next(cell.strip() for cell in cells if "e" in cell.lower())
-        what = f'the times of "{header}" are rounded ("{cell}"), as a spreadsheet shows long numbers'
-        raise Refused("time-rounded", what, todo="Export it again with all digits, or as text")
-    numbers = [float(cell.replace(",", ".")) for cell in cells if _is_count(cell)]
-    unit = said.time_unit or words.unit
-    if not unit:
-        raise _no_unit(header, numbers)
-    found = replace(found, unit=cast(Unit, unit))
-    if said.time_kind == "elapsed" or (words.elapsed and said.time_kind != "epoch"):
-        return replace(found, epoch_s=_start(header, unit, said))
-    if said.time_kind == "epoch":
-        return replace(found, epoch_s=said.epoch_s)
-    if words.epoch_s is not None:
-        return replace(found, epoch_s=words.epoch_s)
-    return replace(found, epoch_s=_unix(header, unit, numbers))
-
-
-def _is_count(cell: str) -> bool:
-    return cell.strip().replace(",", ".").replace(".", "", 1).lstrip("+-").isdecimal()
-
-
-def _start(header: str, unit: str, said: Said) -> int:
-    if said.start_s is None:
-        what = f'the times of "{header}" are counted from a start that the file does not give'
-        todo = "Say the start, as in --option csv.start=2024-03-01T08:00:00Z"
-        raise Refused("no-start", what, where="line 1", todo=todo)
-    return said.start_s
-
-
-def _unix(header: str, unit: str, numbers: list[float]) -> int:
-    """Return the Unix epoch for counts whose header says only the unit, where they can be nothing else."""
-    seconds = [number / _SCALE[unit] for number in numbers]
-    plausible = [second for second in seconds if _FIRST_S <= second <= _LAST_S]
-    if len(plausible) < _ENOUGH * len(seconds):
-        return _refuse_count(header, unit, numbers)
-    if unit == "s" and plausible and min(plausible) < _SURE_S:
-        first = plausible[0]
-        readings = f"{_day(first)} (since 1970) or {_day(first + _FIT_S)} (since 1989-12-31)"
-        what = f'{first:.15g} in the column "{header}" is {readings}'
-        raise Refused("time-two-readings", what, todo="Say which, as in --option csv.time=epoch-s (or =fit-s)")
-    return 0
-
-
-def _refuse_count(header: str, unit: str, numbers: list[float]) -> int:
-    first = numbers[0]
-    fitting = [other for other in _SCALE if _FIRST_S <= first / _SCALE[other] <= _LAST_S]
-    if fitting:
-        what = f'the header "{header}" says {unit}, but {first:.15g} would be a date only in {fitting[0]}'
-        raise Refused("time-unit-contradicts", what, todo=f"If so, say --option csv.time=epoch-{fitting[0]}")
-    what = f'the times of "{header}" ({first:.15g}, …) are no dates since 1970; they seem to count from a start'
-    todo = f"Say --option csv.time=elapsed-{unit} and the start, as in --option csv.start=2024-03-01T08:00:00Z"
-    raise Refused("no-start", what, where="line 1", todo=todo)
-
-
-def _no_unit(header: str, numbers: list[float]) -> Refused:
-    first = numbers[0] if numbers else 0.0
-    dated = [(unit, first / scale) for unit, scale in _SCALE.items() if _FIRST_S <= first / scale <= _LAST_S]
-    shown = [f"{_day(second)} in {unit} since 1970" for unit, second in dated]
-    shown += [f"{_day(first + _FIT_S)} in s since 1989-12-31"] if _FIRST_S <= first <= _SURE_S else []
-    readings = " or ".join(shown) or "no date since 1970"
-    what = f'the column "{header}" holds counts ({first:.15g}) without their unit: {readings}'
-    unit = dated[0][0] if dated else "s"
-    todo = f"Say what they count, as in --option csv.time=epoch-{unit}"
-    if not dated:
-        todo = "If they count from a start, say --option csv.time=elapsed-s and csv.start=2024-03-01T08:00:00Z"
-    return Refused("time-unit-not-said", what, where="line 1", todo=todo)
-
-
-def _day(second: float) -> str:
-    return datetime.fromtimestamp(second, UTC).strftime("%Y-%m-%d")
