@@ -125,7 +125,11 @@ def _check(batch: SourceBatch, before: list[SourceBatch]) -> None:
     assert lengths | ({len(batch.time_end)} if isinstance(batch.time_end, Times) else set()) == {n}
     signals = [column.signal for column in batch.columns]
     assert len(set(signals)) == len(signals)
-    last = max((int(one.record[-1]) for one in before if one.recording == batch.recording), default=-1)
+    # Record numbers rise in each channel; rows that name their signal come signal by signal.
+    own = [
+        one for one in before if one.recording == batch.recording and {each.signal for each in one.columns} & {*signals}
+    ]
+    last = max((int(one.record[-1]) for one in own), default=-1)
     assert batch.record.dtype == np.int64
     assert (np.diff(np.concatenate(([last], batch.record))) > 0).all()
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import csv
 import io
 
 import pandas as pd
 import pytest
 
 from csv_canonical import canonical
-from csv_reading import ok, read
+from csv_reading import ok, read, texts
 from vambrace_plugins.importers.csv import Options
 
 T = "2031-03-04T09:00:00Z"
@@ -83,3 +84,49 @@ def test_spreadsheet_days_of_both_systems_give_the_published_instant() -> None:
         table = f"time,heart_rate\n{cell},71\n".encode()
         result = canonical(table, Options(time=system), zone="UTC")
         assert result.signals["heart_rate"][0] == [(1_709_280_930_000_000, 71.0)]
+
+
+LONG = (
+    "time,signal,value,unit,device\n"
+    f"{T},heart rate,71,bpm,band-A\n{T},altitude,1000,ft,ring-B\n{T},heart rate,72,bpm,ring-B\n{T},mood,4,,band-A\n"
+)
+
+
+def test_rows_that_name_their_signal_are_read_device_by_device() -> None:
+    result = ok(LONG)
+    held: dict[tuple[int, str, str], list[str]] = {}
+    for batch in result.batches:
+        for each in batch.columns:
+            held.setdefault((batch.recording, each.signal, each.unit), []).extend(texts(each.values))
+    # Python's csv module is the other reader: the same cells, parted by hand.
+    rows = list(csv.DictReader(io.StringIO(LONG)))
+    names = {result.recordings[number].product: number for number in result.recordings if number}
+    wanted: dict[tuple[int, str, str], list[str]] = {}
+    for row in rows:
+        if row["signal"] != "mood":
+            key = (names[row["device"]], row["signal"].replace(" ", "_"), row["unit"])
+            wanted.setdefault(key, []).append(row["value"])
+    assert held == wanted
+    assert result.recordings[1].not_carried == {"mood": 1}
+
+
+@pytest.mark.parametrize(
+    ("rows", "code"),
+    [
+        ("heart rate,71,bpm\n{T},heart rate,1.2,Hz\n", "unit-two-readings"),
+        ("heart rate,71,bpm\n{T},HR,72,bpm\n", "header-twice"),
+        ("heart rate,71,moons\n", "unit-unknown"),
+        ("mood,4,\n", "no-known-column"),
+        ("altitude,1000,\n", "unit-not-said"),
+    ],
+)
+def test_uncertain_rows_that_name_their_signal_are_refused(rows: str, code: str) -> None:
+    result = read(f"time,signal,value,unit\n{T}," + rows.replace("{T}", T))
+    assert result.error is not None
+    assert (result.error.code, bool(result.error.todo)) == (code, True)
+
+
+def test_a_cut_last_row_that_names_its_signal_is_set_aside() -> None:
+    result = read(f"time,signal,value,unit\n{T},heart rate,71,bpm\n{T},heart rate,7")
+    assert [each.found for each in result.rejected] == ["7 (cut)"]
+    assert ("possibly-cut", "warning") in result.rules()

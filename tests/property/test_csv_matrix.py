@@ -133,7 +133,6 @@ def exists(case: Case) -> bool:
 # What is still refused, by level, in the order in which it is found: delete a line when its level is read, for
 # the matrix then wants the rows. A shape goes before a notation, and a bad option before all.
 REFUSED_YET = {
-    "long": "no-known-column",
     "devices": "no-known-column",
 }
 

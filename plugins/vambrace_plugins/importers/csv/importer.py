@@ -4,27 +4,20 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from typing import Any, ClassVar
+from typing import ClassVar
 
-import numpy as np
-import pyarrow as pa
-import pyarrow.compute as pc
-
-from vambrace.plugin import SIGNALS, Claim, Column, Head, Recording, Refused, Rejected, Source, SourceBatch, Times
-from vambrace_plugins.importers.csv.cells import castable, plain, without_unit
-from vambrace_plugins.importers.csv.dialect import DecimalMark, choose_delimiter
+from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
+from vambrace_plugins.importers.csv.dialect import choose_delimiter
 from vambrace_plugins.importers.csv.encoding import first_text, pieces
-from vambrace_plugins.importers.csv.layout import Field, fields, headings
+from vambrace_plugins.importers.csv.layout import headings
+from vambrace_plugins.importers.csv.longshape import LongTable, long_places
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
-from vambrace_plugins.importers.csv.recordings import Recordings
-from vambrace_plugins.importers.csv.rows import Block, Lines, Rows
-from vambrace_plugins.importers.csv.timing import Timing, places, settle
-from vambrace_plugins.importers.csv.unitsrow import units_row, with_units
-from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading
+from vambrace_plugins.importers.csv.rows import Lines, Rows
+from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Table
+from vambrace_plugins.importers.csv.vocabulary import read_heading
 
 _SUFFIXES = {".csv", ".tsv", ".txt"}
 _OTHERS = re.compile(r"<|\{|%PDF|\[\s*[\[{\"0-9\-\]]")
-_MOST_COLUMNS = 2_000
 
 
 class CsvImporter:
@@ -61,13 +54,13 @@ class CsvImporter:
 
 
 def _known(cells: Sequence[str]) -> int:
-    return sum(read_heading(cell.strip().strip('"')).known for cell in cells[:_MOST_COLUMNS])
+    return sum(read_heading(cell.strip().strip('"')).known for cell in cells[:MOST_COLUMNS])
 
 
 def _read(
     source: Source, said: Said, rows: Rows, lines: Lines, delimiter: str
 ) -> Iterator[SourceBatch | Rejected | Recording]:
-    table: _Table | None = None
+    table: Table | LongTable | None = None
     cut = False
     if rows.before:
         shown = "; ".join(f'"{line[:60]}"' for line in rows.before if line)
@@ -76,7 +69,11 @@ def _read(
         if table is None:
             if rows.fault is not None and not len(block):
                 break
-            table = _Table(source, said, rows.header, delimiter, block)
+            places = long_places(headings(rows.header, said))
+            if places is None:
+                table = Table(source, said, rows.header, delimiter, block)
+            else:
+                table = LongTable(source, said, rows.header, delimiter, places, block)
         yield from table.batches(block)
         if block.cut is not None:
             cut = True
@@ -89,149 +86,3 @@ def _read(
         yield from table.about(complete=False if cut else None)
     if rows.fault is not None:
         raise rows.fault
-
-
-class _Table:
-    """One table in the making: what its columns are, and what was counted so far."""
-
-    def __init__(self, source: Source, said: Said, header: list[str], delimiter: str, first: Block) -> None:
-        if len(header) > _MOST_COLUMNS:
-            what = f"it has {len(header):,} columns, and at most {_MOST_COLUMNS:,} are read"
-            raise Refused("too-many-columns", what, where="line 1", todo="Export fewer columns")
-        self.source = source
-        self.heads = headings(header, said)
-        self.units_row = bool(len(first)) and units_row(self.heads, first.rows[0])
-        if self.units_row:
-            self.heads = with_units(self.heads, first.rows[0], said)
-            first.records, first.rows = first.records[1:], first.rows[1:]
-        # The different cells of each column, in the order in which they come: a value that stands twice shows no more.
-        sample = [list(dict.fromkeys(row[at] for row in first.rows)) for at in range(len(header))]
-        self.fields = fields(self.heads, said, sample)
-        if not self.fields:
-            raise _no_signal(self.heads)
-        increments = [each.heading.text.strip() for each in self.fields if each.counting == "increment"]
-        found = places(self.heads, said)
-        self.timing: Timing = settle(self.heads, found, said, sample, increments)
-        bare = [[without_unit(cell, each.suffix) for cell in sample[each.at]] for each in self.fields]
-        names = [each.heading.text.strip() for each in self.fields]
-        self.mark = DecimalMark(said.decimal, delimiter, list(zip(names, bare, strict=True)))
-        self.absent: dict[str, None] = {}
-        self.recordings = Recordings(self.heads, self.fields)
-        used = {each.at for each in self.fields} | self.timing.used | self.recordings.used
-        self.rest = [at for at in range(len(header)) if at not in used]
-        self.not_carried = dict.fromkeys((self._name(at) for at in self.rest), 0)
-        _note_unused(source, said, header)
-
-    def _name(self, at: int) -> str:
-        return self.heads[at].text.strip() or f"column {at + 1}"
-
-    def batches(self, block: Block, leave_out: int | None = None) -> Iterator[SourceBatch]:
-        """Yield the rows of a block, one batch for each recording that they belong to, but for one column's cells."""
-        if not len(block):
-            return
-        for at in self.rest:
-            blank = pc.equal(pc.utf8_trim_whitespace(block.column(at)), "")
-            self.not_carried[self._name(at)] += len(block) - (pc.sum(blank).as_py() or 0)
-        at = self.timing.start.at
-        if pc.index(block.column(at), self.heads[at].text).as_py() >= 0:
-            what = "another header stands between the rows"
-            raise Refused("header-changes", what, todo="Split the file before each header")
-        start = self.timing.start.times(block.column)
-        end = self.timing.end.times(block.column) if self.timing.end else None
-        values = {each.at: self._values(each, block.column(each.at)) for each in self.fields}
-        record = np.array(block.records, np.int64)
-        for part in self.recordings.parts(block.column, len(block)):
-            kept = [each for each in part.fields if each.at != leave_out]
-            held = tuple(_column(each, _taken(values[each.at], part.rows), part.sensor) for each in kept)
-            yield SourceBatch(
-                record if part.rows is None else record[part.rows],
-                _times_taken(start, part.rows),
-                held,
-                part.recording,
-                None if end is None else _times_taken(end, part.rows),
-                self.timing.interval_s,
-                self.timing.stamp,
-            )
-
-    def _values(self, each: Field, cells: pa.Array) -> pa.Array:
-        if not each.suffix and self.mark.mark == "." and castable(cells):
-            return cells
-        cells, words = plain(cells, each.suffix)
-        self.absent.update(dict.fromkeys(words))
-        return self.mark.plain(each.heading.text.strip(), cells)
-
-    def cut(self, cut: tuple[int, list[str], int]) -> Iterator[SourceBatch | Rejected]:
-        """Yield what is whole of a last row that is too short; its last cell may be part of a longer one."""
-        record, row, line = cut
-        width = len(self.heads)
-        last = row[-1].strip()
-        what = f'line {line:,}: the last row ends after {len(row)} of {width} cells; its last one ("{last}") may be cut'
-        self.source.note("possibly-cut", f"{what} and is set aside", "warning")
-        whole = [*row[:-1], *([""] * (width - len(row) + 1))]
-        place = len(row) - 1
-        block = Block([record], [whole])
-        yield from self.batches(block, place)
-        for part in self.recordings.parts(block.column, 1):
-            for each in part.fields:
-                if each.at == place and last:
-                    time = whole[self.timing.start.at].strip()
-                    yield Rejected(each.heading.signal, record, "not-a-number", f"{last} (cut)", part.recording, time)
-
-    def about(self, *, complete: bool | None) -> Iterator[Recording]:
-        """Yield what the table says of its recordings, once all is read."""
-        sentences = list(self.timing.conversions)
-        if self.units_row:
-            sentences.append("units taken from the row behind the header")
-        if self.mark.used:
-            sentences.append("decimal commas read as decimal points")
-        sentences += [f'cells with "{word}" read as absent' for word in sorted(self.absent)]
-        for each in self.fields:
-            if each.suffix:
-                sentences.append(f'{each.heading.text.strip()}: unit "{each.suffix}" taken from the cells')
-        # A separator at the end of each row makes a column without a name or a value.
-        named = {
-            name: n for name, n in self.not_carried.items() if n or name in {one.text.strip() for one in self.heads}
-        }
-        yield from self.recordings.about(tuple(sentences), named, complete=complete)
-
-
-def _taken(values: pa.Array, rows: Any) -> pa.Array:
-    return values if rows is None else values.take(pa.array(rows))
-
-
-def _times_taken(times: Times, rows: Any) -> Times:
-    return times if rows is None else Times(_taken(times.values, rows), times.unit, times.basis, times.epoch_s)
-
-
-def _column(each: Field, values: pa.Array, sensor: str) -> Column:
-    heading = each.heading
-    return Column(
-        heading.signal,
-        values,
-        each.unit,
-        heading.text.strip(),
-        counting="increment" if each.counting == "increment" else "total",
-        statistic=heading.statistic,
-        counts=heading.counts,
-        sensor=", ".join(filter(None, (heading.sensor or heading.remark, sensor))),
-    )
-
-
-def _no_signal(heads: Sequence[Heading]) -> Refused:
-    names = ", ".join(f'"{heading.text.strip()[:40]}"' for heading in heads if heading.time is None)
-    what = f"it has times, and no column of a signal that we know by its header ({names or 'there is no other'})"
-    todo = 'If it holds measurements, say of what, as in --option "csv.columns=HEADER=heart_rate"'
-    return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
-
-
-def _note_unused(source: Source, said: Said, header: Sequence[str]) -> None:
-    known = {cell.strip().lower() for cell in header}
-    for option, pairs in (("columns", said.columns), ("units", said.units), ("counting", said.counting)):
-        for key in pairs:
-            if (
-                key
-                and key not in known
-                and key not in SIGNALS
-                and key not in {read_heading(cell).signal for cell in known}
-            ):
-                source.note("option-without-use", f'no column has the header "{key}" that csv.{option} names')

@@ -32,14 +32,14 @@ class Part:
 class Recordings:
     """The recordings of one table, numbered as they come; the words of key columns part the rows."""
 
-    def __init__(self, heads: Sequence[Heading], columns: Sequence[Field]) -> None:
-        """Take the columns that tell devices and people apart."""
+    def __init__(self, heads: Sequence[Heading], columns: Sequence[Field], numbers: dict[tuple[Key, int], int]) -> None:
+        """Take the columns that tell devices and people apart, and the numbers that are given so far."""
         self._keys = [(at, heading) for at, heading in enumerate(heads) if heading.key and heading.key != "person"]
         self._people = [(at, heading) for at, heading in enumerate(heads) if heading.key == "person"]
         self._seen_people: dict[int, str] = {}
         lanes = sorted({each.lane for each in columns})
         self._lanes = [tuple(each for each in columns if each.lane == lane) for lane in lanes]
-        self._numbers: dict[tuple[Key, int], int] = {}
+        self._numbers = numbers
 
     @property
     def used(self) -> set[int]:

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from vambrace.plugin import SIGNALS, Refused, ucum
-from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading, unit_in_brackets
 
@@ -28,17 +27,19 @@ def _bare(cell: str) -> str:
     return cell[1:-1].strip() if (cell[:1], cell[-1:]) in {("(", ")"), ("[", "]")} else cell
 
 
-def with_units(heads: Sequence[Heading], row: Sequence[str], said: Said) -> list[Heading]:
+def with_units(heads: Sequence[Heading], row: Sequence[str]) -> list[Heading]:
     """Return the headings with the units of their row; raise Refused where a header names another unit."""
-    return [_with_unit(heading, _bare(cell.strip()), said) for heading, cell in zip(heads, row, strict=True)]
+    return [_with_unit(heading, _bare(cell.strip())) for heading, cell in zip(heads, row, strict=True)]
 
 
-def _with_unit(heading: Heading, cell: str, said: Said) -> Heading:
+def _with_unit(heading: Heading, cell: str) -> Heading:
     if not cell:
         return heading
     if heading.signal:
         unit = unit_in_brackets(cell, heading.signal)
         signal = SIGNALS[heading.signal]
+        if not unit:
+            return replace(heading, remark=cell)
         if heading.unit and ucum(heading.unit, signal) != ucum(unit, signal):
             name = heading.text.strip()
             what = f'the header "{name}" says {heading.unit}, and the row behind it says {cell}'

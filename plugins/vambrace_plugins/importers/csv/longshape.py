@@ -1,0 +1,154 @@
+"""Tables of which each row names its signal and gives one value: time, signal, value, perhaps with a unit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from vambrace.plugin import Recording, Refused, Rejected, Source, SourceBatch
+from vambrace_plugins.importers.csv.layout import headings
+from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.recordings import Key
+from vambrace_plugins.importers.csv.rows import Block
+from vambrace_plugins.importers.csv.table import Table
+from vambrace_plugins.importers.csv.unitsrow import with_units
+from vambrace_plugins.importers.csv.vocabulary import Heading, plain
+
+# Headers of the columns that name the signal, give its value, and its unit (common practice, no source).
+_SIGNAL = {"signal", "measure", "metric", "variable", "parameter", "measurement type", "type"}
+_VALUE = {"value", "reading", "measurement"}
+_UNIT = {"unit", "units"}
+
+
+@dataclass(frozen=True, slots=True)
+class LongPlaces:
+    """The columns of a long table by their place; `unit` is None where there is none."""
+
+    signal: int
+    value: int
+    unit: int | None
+
+
+def long_places(heads: Sequence[Heading]) -> LongPlaces | None:
+    """Return the columns of a long table, or None where a header is a signal's or one of the two columns misses."""
+    words = [plain(heading.text) for heading in heads]
+    found = [[at for at, word in enumerate(words) if word in names] for names in (_SIGNAL, _VALUE, _UNIT)]
+    if any(heading.signal for heading in heads) or len(found[0]) != 1 or len(found[1]) != 1 or len(found[2]) > 1:
+        return None
+    return LongPlaces(found[0][0], found[1][0], found[2][0] if found[2] else None)
+
+
+class LongTable:
+    """A long table in the making: a table of its own for each signal, decided when its first rows come."""
+
+    def __init__(
+        self, source: Source, said: Said, header: list[str], delimiter: str, places: LongPlaces, first: Block
+    ) -> None:
+        """Take the first rows as the sample of all columns but the values."""
+        self._source, self._said, self._header, self._delimiter, self._places = source, said, header, delimiter, places
+        self._sample = [pc.unique(first.column(at)).to_pylist() for at in range(len(header))] if len(first) else []
+        self._tables: dict[str, tuple[str, Table]] = {}
+        self._not_carried: dict[str, int] = {}
+        self._numbers: dict[tuple[Key, int], int] = {}
+
+    def batches(self, block: Block) -> Iterator[SourceBatch]:
+        """Yield the rows of a block, signal by signal."""
+        if not len(block):
+            return
+        columns = [block.column(at) for at in range(len(self._header))]
+        words = pc.utf8_trim_whitespace(columns[self._places.signal])
+        # Every signal is decided before the first row is handed over.
+        ready: list[tuple[Table, Block]] = []
+        for word in pc.unique(words).to_pylist():
+            own = pc.equal(words, word)
+            kept = [column.filter(own) for column in columns]
+            records = np.asarray(block.records, np.int64)[own.to_numpy(zero_copy_only=False)]
+            table = self._table(word, kept, int(records[0]))
+            if table is None:
+                there = pc.not_equal(pc.utf8_trim_whitespace(kept[self._places.value]), "")
+                self._not_carried[word or "(no name)"] = self._not_carried.get(word, 0) + pc.sum(there).as_py()
+            else:
+                ready.append((table, Block(records, columns=kept)))
+        for table, mine in ready:
+            yield from table.batches(mine)
+
+    def _table(self, word: str, columns: list[pa.Array], record: int) -> Table | None:
+        heading = headings([word], self._said)[0]
+        if not heading.signal:
+            return None
+        unit = self._unit(word, columns, record)
+        if word not in self._tables:
+            twin = next((other for other, (_, table) in self._tables.items() if _signal(table) == heading.signal), None)
+            if twin is not None:
+                what = f'both "{twin}" and "{word}" mean {heading.signal}'
+                todo = f'Leave one out, as in --option "csv.columns={word}=-"'
+                raise Refused("header-twice", what, where=f"row {record:,}", todo=todo)
+            self._tables[word] = (unit, self._new(word, unit, columns))
+        known, table = self._tables[word]
+        if known != unit:
+            what = f'"{word}" is in {known or "no unit"}, and here in {unit or "no unit"}'
+            todo = "Write each signal in one unit, or split the file"
+            raise Refused("unit-two-readings", what, where=f"row {record:,}", todo=todo)
+        return table
+
+    def _unit(self, word: str, columns: list[pa.Array], record: int) -> str:
+        if self._places.unit is None:
+            return ""
+        units = pc.unique(pc.utf8_trim_whitespace(columns[self._places.unit])).to_pylist()
+        if len(units) > 1:
+            what = f'"{word}" is in {units[0] or "no unit"}, and in {units[1] or "no unit"} in the rows behind'
+            todo = "Write each signal in one unit, or split the file"
+            raise Refused("unit-two-readings", what, where=f"row {record:,}", todo=todo)
+        return str(units[0])
+
+    def _new(self, word: str, unit: str, columns: list[pa.Array]) -> Table:
+        places = self._places
+        heads = headings(self._header, self._said)
+        heads[places.value] = headings([word], self._said)[0]
+        if unit:
+            row = ["" if at != places.value else unit for at in range(len(heads))]
+            heads = with_units(heads, row)
+        sample = list(self._sample)
+        sample[places.value] = pc.unique(columns[places.value]).to_pylist()
+        table = Table.of_signal(self._source, self._said, heads, self._delimiter, sample, self._numbers)
+        # The words that name the signal and its unit are read, not left out.
+        table.rest = [at for at in table.rest if at not in {places.signal, places.unit}]
+        table.not_carried = {heads[at].text.strip() or f"column {at + 1}": 0 for at in table.rest}
+        return table
+
+    def cut(self, cut: tuple[int, list[str], int]) -> Iterator[Rejected]:
+        """Yield the value of a last row that is too short, where it has one: it is set aside."""
+        record, row, line = cut
+        what = f"line {line:,}: the last row ends after {len(row)} of {len(self._header)} cells and is set aside"
+        self._source.note("possibly-cut", what, "warning")
+        word = row[self._places.signal].strip() if len(row) > self._places.signal else ""
+        if word in self._tables and len(row) > self._places.value:
+            value = row[self._places.value].strip()
+            signal = _signal(self._tables[word][1])
+            yield Rejected(signal, record, "not-a-number", f"{value} (cut)", 1, "")
+
+    def about(self, *, complete: bool | None) -> Iterator[Recording]:
+        """Yield what the tables say of their recordings, once all is read; raise Refused where none holds a signal."""
+        if not self._tables:
+            names = ", ".join(f'"{word}"' for word in list(self._not_carried)[:6]) or "there is none"
+            what = f"none of the signals that its rows name is known ({names})"
+            todo = 'If one is a signal, say which, as in --option "csv.columns=NAME=heart_rate"'
+            raise Refused("no-known-column", what, todo=todo, unrecognised=True)
+        yield Recording(1, conversions=("rows of one value each, parted by the signal they name",))
+        tables = [table for _, table in self._tables.values()]
+        left = dict(self._not_carried)
+        for table in tables:
+            for name, n in table.not_carried.items():
+                left[name] = left.get(name, 0) + n
+            # What no signal fits is said once, with the last of them.
+            table.not_carried = left if table is tables[-1] else {}
+        for table in tables:
+            yield from table.about(complete=complete)
+
+
+def _signal(table: Table) -> str:
+    return table.fields[0].heading.signal
