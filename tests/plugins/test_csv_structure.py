@@ -24,6 +24,11 @@ def test_lines_before_the_header_are_passed_over_and_said() -> None:
     ]
 
 
+def test_a_table_before_the_header_is_passed_over_with_a_warning() -> None:
+    result = read(f"lap,duration\n1,300\n\ntime,heart_rate\n{T},71\n")
+    assert result.rules() == [("lines-before-header", "warning")]
+
+
 def test_a_fault_behind_lines_before_the_header_has_the_line_of_the_file() -> None:
     result = read(f"# strap-R\ntime,heart_rate\n{T},71\n{T},71,9\n{T},72\n")
     assert "line 4" in str(result.error)

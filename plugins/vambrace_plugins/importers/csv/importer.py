@@ -64,7 +64,10 @@ def _read(
     cut = False
     if rows.before:
         shown = "; ".join(f'"{line[:60]}"' for line in rows.before if line)
-        source.note("lines-before-header", f"{len(rows.before)} lines before the header are passed over: {shown[:400]}")
+        what = f"{len(rows.before)} lines before the header are passed over: {shown[:400]}"
+        # Lines of several cells may be a table of their own.
+        severity = "warning" if any(delimiter in line for line in rows.before) else "note"
+        source.note("lines-before-header", what, severity)
     for block in rows.blocks():
         if table is None:
             if rows.fault is not None and not len(block):
