@@ -13,7 +13,7 @@ from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.longshape import LongTable, long_places
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
 from vambrace_plugins.importers.csv.rows import Lines, Rows
-from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Table
+from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Given, Table, wide
 from vambrace_plugins.importers.csv.vocabulary import read_heading
 
 _SUFFIXES = {".csv", ".tsv", ".txt"}
@@ -72,11 +72,12 @@ def _read(
         if table is None:
             if rows.fault is not None and not len(block):
                 break
+            given = Given(source, said, delimiter, rows.header)
             places = long_places(headings(rows.header, said))
             if places is None:
-                table = Table(source, said, rows.header, delimiter, block)
+                table, block = wide(given, block)  # noqa: PLW2901
             else:
-                table = LongTable(source, said, rows.header, delimiter, places, block)
+                table = LongTable(given, places, block)
         yield from table.batches(block)
         if block.cut is not None:
             cut = True

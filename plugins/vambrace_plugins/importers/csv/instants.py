@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Literal
@@ -39,13 +39,13 @@ class Instant:
     named_months: bool = False
     deciding: str = ""
 
-    def times(self, column: Callable[[int], pa.Array]) -> Times:
+    def times(self, columns: Sequence[pa.Array]) -> Times:
         """Return the times of a block's rows."""
         if self.unit != "iso8601":
             # A spreadsheet's days are those of its own clock.
             local = self.unit == "d" and self.named_zone != "Z"
-            return Times(column(self.at), self.unit, "local" if local else "utc", self.epoch_s)
-        texts = full_days(column(self.at)) if self.half_days else column(self.at)
+            return Times(columns[self.at], self.unit, "local" if local else "utc", self.epoch_s)
+        texts = full_days(columns[self.at]) if self.half_days else columns[self.at]
         texts = numbered_months(texts) if self.named_months else texts
         bare = self.date is None and self.zone is None and not (self.order or self.named_zone)
         if bare and is_usual(texts):
@@ -53,7 +53,7 @@ class Instant:
         texts = (
             iso_dates(texts, self.order)
             if self.date is None
-            else joined(iso_dates(column(self.date), self.order), texts)
+            else joined(iso_dates(columns[self.date], self.order), texts)
         )
         texts = iso_clocks(texts)
         if self.named_zone == "Z":
@@ -61,7 +61,7 @@ class Instant:
         if self.named_zone:
             texts = tagged(texts, pa.array([self.named_zone] * len(texts), pa.string()))
         elif self.zone is not None:
-            texts = tagged(texts, column(self.zone))
+            texts = tagged(texts, columns[self.zone])
         return Times(texts, "iso8601", "text")
 
     @property

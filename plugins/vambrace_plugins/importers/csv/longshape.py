@@ -5,17 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-import pyarrow as pa
 import pyarrow.compute as pc
 
-from vambrace.plugin import Recording, Refused, Rejected, Source, SourceBatch
+from vambrace.plugin import Recording, Refused, Rejected, SourceBatch
 from vambrace_plugins.importers.csv.layout import headings
-from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.recordings import Key
 from vambrace_plugins.importers.csv.rows import Block
-from vambrace_plugins.importers.csv.table import Table
-from vambrace_plugins.importers.csv.unitsrow import with_units
+from vambrace_plugins.importers.csv.table import Given, Table, filled, sample_of
+from vambrace_plugins.importers.csv.unitsrow import with_unit
 from vambrace_plugins.importers.csv.vocabulary import Heading, plain
 
 # Headers of the columns that name the signal, give its value, and its unit (common practice, no source).
@@ -45,12 +42,9 @@ def long_places(heads: Sequence[Heading]) -> LongPlaces | None:
 class LongTable:
     """A long table in the making: a table of its own for each signal, decided when its first rows come."""
 
-    def __init__(
-        self, source: Source, said: Said, header: list[str], delimiter: str, places: LongPlaces, first: Block
-    ) -> None:
+    def __init__(self, given: Given, places: LongPlaces, first: Block) -> None:
         """Take the first rows as the sample of all columns but the values."""
-        self._source, self._said, self._header, self._delimiter, self._places = source, said, header, delimiter, places
-        self._sample = [pc.unique(first.column(at)).to_pylist() for at in range(len(header))] if len(first) else []
+        self._given, self._places, self._sample = given, places, sample_of(first)
         self._tables: dict[str, tuple[str, Table]] = {}
         self._not_carried: dict[str, int] = {}
         self._numbers: dict[tuple[Key, int], int] = {}
@@ -59,35 +53,33 @@ class LongTable:
         """Yield the rows of a block, signal by signal."""
         if not len(block):
             return
-        columns = [block.column(at) for at in range(len(self._header))]
-        words = pc.utf8_trim_whitespace(columns[self._places.signal])
+        words = pc.utf8_trim_whitespace(block.columns[self._places.signal])
         # Every signal is decided before the first row is handed over.
         ready: list[tuple[Table, Block]] = []
         for word in pc.unique(words).to_pylist():
-            own = pc.equal(words, word)
-            kept = [column.filter(own) for column in columns]
-            records = np.asarray(block.records, np.int64)[own.to_numpy(zero_copy_only=False)]
-            table = self._table(word, kept, int(records[0]))
+            own = block.filtered(pc.equal(words, word))
+            table = self._table(word, own)
             if table is None:
-                there = pc.not_equal(pc.utf8_trim_whitespace(kept[self._places.value]), "")
-                self._not_carried[word or "(no name)"] = self._not_carried.get(word, 0) + pc.sum(there).as_py()
+                name = word or "(no name)"
+                self._not_carried[name] = self._not_carried.get(name, 0) + filled(own.columns[self._places.value])
             else:
-                ready.append((table, Block(records, columns=kept)))
+                ready.append((table, own))
         for table, mine in ready:
             yield from table.batches(mine)
 
-    def _table(self, word: str, columns: list[pa.Array], record: int) -> Table | None:
-        heading = headings([word], self._said)[0]
+    def _table(self, word: str, rows: Block) -> Table | None:
+        heading = headings([word], self._given.said)[0]
         if not heading.signal:
             return None
-        unit = self._unit(word, columns, record)
+        record = int(rows.records[0])
+        unit = self._unit(word, rows)
         if word not in self._tables:
             twin = next((other for other, (_, table) in self._tables.items() if _signal(table) == heading.signal), None)
             if twin is not None:
                 what = f'both "{twin}" and "{word}" mean {heading.signal}'
                 todo = f'Leave one out, as in --option "csv.columns={word}=-"'
                 raise Refused("header-twice", what, where=f"row {record:,}", todo=todo)
-            self._tables[word] = (unit, self._new(word, unit, columns))
+            self._tables[word] = (unit, self._new(heading, unit, rows))
         known, table = self._tables[word]
         if known != unit:
             what = f'"{word}" is in {known or "no unit"}, and here in {unit or "no unit"}'
@@ -95,36 +87,30 @@ class LongTable:
             raise Refused("unit-two-readings", what, where=f"row {record:,}", todo=todo)
         return table
 
-    def _unit(self, word: str, columns: list[pa.Array], record: int) -> str:
+    def _unit(self, word: str, rows: Block) -> str:
         if self._places.unit is None:
             return ""
-        units = pc.unique(pc.utf8_trim_whitespace(columns[self._places.unit])).to_pylist()
+        units = pc.unique(pc.utf8_trim_whitespace(rows.columns[self._places.unit])).to_pylist()
         if len(units) > 1:
             what = f'"{word}" is in {units[0] or "no unit"}, and in {units[1] or "no unit"} in the rows behind'
             todo = "Write each signal in one unit, or split the file"
-            raise Refused("unit-two-readings", what, where=f"row {record:,}", todo=todo)
+            raise Refused("unit-two-readings", what, where=f"row {int(rows.records[0]):,}", todo=todo)
         return str(units[0])
 
-    def _new(self, word: str, unit: str, columns: list[pa.Array]) -> Table:
+    def _new(self, heading: Heading, unit: str, rows: Block) -> Table:
         places = self._places
-        heads = headings(self._header, self._said)
-        heads[places.value] = headings([word], self._said)[0]
-        if unit:
-            row = ["" if at != places.value else unit for at in range(len(heads))]
-            heads = with_units(heads, row)
+        heads = headings(self._given.header, self._given.said)
+        heads[places.value] = with_unit(heading, unit)
         sample = list(self._sample)
-        sample[places.value] = pc.unique(columns[places.value]).to_pylist()
-        table = Table.of_signal(self._source, self._said, heads, self._delimiter, sample, self._numbers)
-        # The words that name the signal and its unit are read, not left out.
-        table.rest = [at for at in table.rest if at not in {places.signal, places.unit}]
-        table.not_carried = {heads[at].text.strip() or f"column {at + 1}": 0 for at in table.rest}
-        return table
+        sample[places.value] = pc.unique(rows.columns[places.value]).to_pylist()
+        read = {at for at in (places.signal, places.unit) if at is not None}
+        return Table(self._given, heads, sample, numbers=self._numbers, read=read)
 
     def cut(self, cut: tuple[int, list[str], int]) -> Iterator[Rejected]:
         """Yield the value of a last row that is too short, where it has one: it is set aside."""
         record, row, line = cut
-        what = f"line {line:,}: the last row ends after {len(row)} of {len(self._header)} cells and is set aside"
-        self._source.note("possibly-cut", what, "warning")
+        what = f"line {line:,}: the last row ends after {len(row)} of {len(self._given.header)} cells and is set aside"
+        self._given.source.note("possibly-cut", what, "warning")
         word = row[self._places.signal].strip() if len(row) > self._places.signal else ""
         if word in self._tables and len(row) > self._places.value:
             value = row[self._places.value].strip()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -46,16 +46,16 @@ class Recordings:
         """Return the places of the columns that part the rows."""
         return {at for at, _ in self._keys}
 
-    def parts(self, column: Callable[[int], pa.Array], n: int) -> Iterator[Part]:
+    def parts(self, columns: Sequence[pa.Array], n: int) -> Iterator[Part]:
         """Yield the parts of a block of n rows, in the order in which their recordings begin."""
-        self._check_people(column)
-        for key, rows in self._by_key(column, n):
+        self._check_people(columns)
+        for key, rows in self._by_key(columns, n):
             for lane, held in enumerate(self._lanes):
                 yield Part(self._number(key, lane), rows, held, self._word(key, "sensor") or "")
 
-    def _check_people(self, column: Callable[[int], pa.Array]) -> None:
+    def _check_people(self, columns: Sequence[pa.Array]) -> None:
         for at, heading in self._people:
-            people = {cell.strip() for cell in pc.unique(column(at)).to_pylist()} - {""} | {
+            people = {cell.strip() for cell in pc.unique(columns[at]).to_pylist()} - {""} | {
                 self._seen_people.get(at, "")
             } - {""}
             if len(people) > 1:
@@ -66,12 +66,12 @@ class Recordings:
                 raise Refused("several-people", what, todo=todo)
             self._seen_people.update(dict.fromkeys([at], *people) if people else {})
 
-    def _by_key(self, column: Callable[[int], pa.Array], n: int) -> Iterator[tuple[Key, NDArray[np.intp] | None]]:
+    def _by_key(self, columns: Sequence[pa.Array], n: int) -> Iterator[tuple[Key, NDArray[np.intp] | None]]:
         if not self._keys:
             yield (), None
             return
         places: dict[Key, list[int]] = {}
-        for row, key in enumerate(zip(*(column(at).to_pylist() for at, _ in self._keys), strict=True)):
+        for row, key in enumerate(zip(*(columns[at].to_pylist() for at, _ in self._keys), strict=True)):
             places.setdefault(key, []).append(row)
         merged: dict[Key, list[int]] = {}
         for key, rows in places.items():

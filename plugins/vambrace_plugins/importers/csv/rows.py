@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 from bisect import bisect
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from itertools import accumulate, chain, islice
 
 import numpy as np
@@ -41,6 +41,7 @@ class Lines:
         self.ended = True
         self._held: list[list[str]] = []
         self._current: Iterator[str] = iter(())
+        self._fault: DamagedFile | Refused | None = None
         self._blocks = self._noted(_checked(_blocks(pieces)))
 
     def _noted(self, blocks: Iterator[list[str]]) -> Iterator[list[str]]:
@@ -55,10 +56,21 @@ class Lines:
             yield from self._current
 
     def _next(self) -> list[str] | None:
-        return self._held.pop(0) if self._held else next(self._blocks, None)
+        if self._held:
+            return self._held.pop(0)
+        if self._fault is not None:
+            raise self._fault
+        try:
+            return next(self._blocks, None)
+        except (DamagedFile, Refused) as error:
+            self._fault = error
+            raise
 
     def take(self) -> list[str] | None:
-        """Return the next lines that nobody has read, many at once, or None at the end."""
+        """Return the next lines that nobody has read, many at once, or None at the end.
+
+        A fault of the text is raised each time its place is reached, whoever reads.
+        """
         return list(self._current) or self._next()
 
     def put_back(self, lines: list[str]) -> None:
@@ -110,23 +122,33 @@ def _fault_of(line: str) -> str:
 
 @dataclass(slots=True)
 class Block:
-    """Rows of equal width with their record numbers: the row's place in the file, the header's being 0.
+    """Rows of equal width as columns of texts, length n each, with their record numbers.
 
-    The cells stand either in `rows` or, column by column, in `columns`. `cut` is a row at the end of the file that is
-    too short, with its record number and its line.
+    A record number is the row's place in the file, the header's being 0. `cut` is a row at the end of the file that
+    is too short, with its record number and its line.
     """
 
-    records: list[int] | NDArray[np.int64] = field(default_factory=list)
-    rows: list[list[str]] = field(default_factory=list)
-    columns: list[pa.Array] | None = None
+    records: NDArray[np.int64]
+    columns: list[pa.Array]
     cut: tuple[int, list[str], int] | None = None
+
+    @classmethod
+    def of_rows(cls, records: Sequence[int], rows: Sequence[list[str]], width: int) -> Block:
+        """Return the block of rows that all have the width."""
+        columns = [pa.array([row[at] for row in rows], pa.string()) for at in range(width)]
+        return cls(np.array(records, np.int64), columns)
 
     def __len__(self) -> int:
         return len(self.records)
 
-    def column(self, at: int) -> pa.Array:
-        """Return the cells of a column as texts."""
-        return pa.array([row[at] for row in self.rows], pa.string()) if self.columns is None else self.columns[at]
+    def without_first(self) -> Block:
+        """Return the block without its first row."""
+        return replace(self, records=self.records[1:], columns=[column.slice(1) for column in self.columns])
+
+    def filtered(self, kept: pa.Array) -> Block:
+        """Return the rows for which `kept` is true."""
+        columns = [column.filter(kept) for column in self.columns]
+        return replace(self, records=self.records[kept.to_numpy(zero_copy_only=False)], columns=columns)
 
 
 class Rows:
@@ -153,8 +175,8 @@ class Rows:
     def blocks(self) -> Iterator[Block]:
         """Yield blocks until the end or the first fault; there is always one, be it empty.
 
-        The first block always has the same rows, however the text came in pieces. What follows is read column by
-        column up to the first lines that are not plainly regular; from there on row by row.
+        Each block has the same rows however the text came in pieces. Behind the first one, lines that are plainly
+        regular are read column by column; others row by row, a block of them at a time.
         """
         while True:
             block = self._regular(self._take())
@@ -162,8 +184,7 @@ class Rows:
             yield block
             if last:
                 return
-            if not self._lines_by_columns:
-                yield from self._by_columns()
+            yield from self._by_columns()
 
     def _by_columns(self) -> Iterator[Block]:
         width = len(self.header)
@@ -180,17 +201,13 @@ class Rows:
             self._next_record += len(lines)
             self._next_line += len(lines)
             self._lines_by_columns += len(lines)
-            blank = _blank_rows(columns)
-            if blank is not None:
-                kept = pc.invert(blank)
-                columns = [column.filter(kept) for column in columns]
-                records = records[kept.to_numpy(zero_copy_only=False)]
-            yield Block(records, columns=columns)
+            block, blank = Block(records, columns), _blank_rows(columns)
+            yield block if blank is None else block.filtered(pc.invert(blank))
 
     def _taken(self) -> list[str] | None:
         """Return the next lines, as many as make a block wherever the text is cut into pieces.
 
-        After a fault or at the end there are none, and the reader of rows finds out why.
+        Before a fault or at the end there are none, and the reader of rows finds out why.
         """
         lines: list[str] = []
         characters = 0
@@ -198,8 +215,8 @@ class Rows:
             while len(lines) < ROWS and characters < _CHARACTERS and (more := self._lines.take()):
                 lines += more
                 characters += sum(map(len, more))
-        except (DamagedFile, Refused) as error:
-            self.fault = error
+        except (DamagedFile, Refused):
+            pass
         most = ROWS if characters <= _CHARACTERS else bisect(list(accumulate(map(len, lines))), _CHARACTERS) + 1
         if lines[most:]:
             self._lines.put_back(lines[most:])
@@ -232,9 +249,10 @@ class Rows:
             len(self.before) + self._reader.line_num + self._lines_by_columns + 1 - sum(map(_height, self._ahead))
         )
         if set(map(len, rows)) <= {width} and self.header not in rows:
-            return Block(list(range(record, record + len(rows))), rows)
+            return Block.of_rows(range(record, record + len(rows)), rows, width)
         records: list[int] = []
-        block = Block(records)
+        kept: list[list[str]] = []
+        cut = None
         for at, row in enumerate(rows):
             if len(row) != width and not is_blank(row):
                 row = self._fitted(row, width)  # noqa: PLW2901
@@ -242,25 +260,27 @@ class Rows:
                 self.headers_again += 1
             elif len(row) == width:
                 records.append(record + at)
-                block.rows.append(row)
+                kept.append(row)
             elif not is_blank(row):
-                self._irregular(block, record + at, row, line + sum(map(_height, rows[:at])), rows[at + 1 :])
+                cut = self._irregular(record + at, row, line + sum(map(_height, rows[:at])), rows[at + 1 :])
                 break
-        return block
+        return replace(Block.of_rows(records, kept, width), cut=cut)
 
     def _fitted(self, row: list[str], width: int) -> list[str]:
         return row[:width] if len(row) > width and is_blank(row[width:]) else row
 
-    def _irregular(self, block: Block, record: int, row: list[str], line: int, after: list[list[str]]) -> None:
-        """Keep a short row at the very end as cut; make a fault of any other."""
+    def _irregular(
+        self, record: int, row: list[str], line: int, after: list[list[str]]
+    ) -> tuple[int, list[str], int] | None:
+        """Return a short row at the very end as cut; make a fault of any other."""
         width = len(self.header)
         at_end = self.fault is None and not self._ahead and not self._more and all(map(is_blank, after))
         if at_end and len(row) < width:
-            block.cut = (record, row, line)
-            return
+            return record, row, line
         what = f"the row has {len(row)} cells under a header of {width}"
         todo = f"Mend the row, or export it again; {_hint(row, width)}--salvage keeps the rows before"
         self.fault = DamagedFile(what, where=f"line {line:,}", todo=todo)
+        return None
 
 
 def _columns(lines: list[str], delimiter: str, width: int) -> list[pa.Array] | None:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
@@ -23,50 +23,59 @@ from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading
 MOST_COLUMNS = 2_000
 
 
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What a table is read with: its source, what the user says, its delimiter and the cells of its header."""
+
+    source: Source
+    said: Said
+    delimiter: str
+    header: list[str]
+
+
+def wide(given: Given, first: Block) -> tuple[Table, Block]:
+    """Return the table of a column for each signal, and its first rows without those of units.
+
+    Raise Refused for what stays uncertain.
+    """
+    if len(given.header) > MOST_COLUMNS:
+        what = f"it has {len(given.header):,} columns, and at most {MOST_COLUMNS:,} are read"
+        raise Refused("too-many-columns", what, where="line 1", todo="Export fewer columns")
+    heads, sentences = headings(given.header, given.said), []
+    row = [column[0].as_py() for column in first.columns] if len(first) else []
+    if row and units_row(heads, row):
+        heads, first = with_units(heads, row), first.without_first()
+        sentences = ["units taken from the row behind the header"]
+    table = Table(given, heads, sample_of(first), sentences=sentences)
+    _note_unused(given.source, given.said, given.header)
+    return table, first
+
+
+def sample_of(first: Block) -> list[list[str]]:
+    """Return the different cells of each column in their order: a value that stands twice shows no more."""
+    return [pc.unique(column).to_pylist() for column in first.columns]
+
+
 class Table:
     """One table in the making: what its columns are, and what was counted so far."""
 
-    def __init__(self, source: Source, said: Said, header: list[str], delimiter: str, first: Block) -> None:
-        """Decide what the columns of a table are; raise Refused for what stays uncertain."""
-        if len(header) > MOST_COLUMNS:
-            what = f"it has {len(header):,} columns, and at most {MOST_COLUMNS:,} are read"
-            raise Refused("too-many-columns", what, where="line 1", todo="Export fewer columns")
-        heads = headings(header, said)
-        self.units_row = bool(len(first)) and units_row(heads, first.rows[0])
-        if self.units_row:
-            heads = with_units(heads, first.rows[0])
-            first.records, first.rows = first.records[1:], first.rows[1:]
-        # The different cells of each column, in the order in which they come: a value that stands twice shows no more.
-        sample = [list(dict.fromkeys(row[at] for row in first.rows)) for at in range(len(header))]
-        self._settle(source, said, heads, delimiter, sample, {})
-        _note_unused(source, said, header)
-
-    @classmethod
-    def of_signal(
-        cls,
-        source: Source,
-        said: Said,
-        heads: list[Heading],
-        delimiter: str,
-        sample: Sequence[Sequence[str]],
-        numbers: dict[tuple[Key, int], int],
-    ) -> Table:
-        """Return the table of one signal out of rows that name theirs; tables of one source share their `numbers`."""
-        table = cls.__new__(cls)
-        table.units_row = False
-        table._settle(source, said, heads, delimiter, sample, numbers)
-        return table
-
-    def _settle(
+    def __init__(
         self,
-        source: Source,
-        said: Said,
-        heads: list[Heading],
-        delimiter: str,
+        given: Given,
+        heads: Sequence[Heading],
         sample: Sequence[Sequence[str]],
-        numbers: dict[tuple[Key, int], int],
+        *,
+        numbers: dict[tuple[Key, int], int] | None = None,
+        read: Collection[int] = (),
+        sentences: Sequence[str] = (),
     ) -> None:
-        self.source, self.heads = source, heads
+        """Decide what the columns of a table are; raise Refused for what stays uncertain.
+
+        `numbers` are those of the recordings, where tables of one source share them; `read` are the places of columns
+        that somebody else reads; `sentences` say what was decided before.
+        """
+        said = given.said
+        self.source, self.heads, self._sentences = given.source, heads, sentences
         self.fields = fields(self.heads, said, sample)
         if not self.fields:
             raise _no_signal(self.heads)
@@ -75,10 +84,10 @@ class Table:
         self.timing: Timing = settle(self.heads, found, said, sample, increments)
         bare = [[without_unit(cell, each.suffix) for cell in sample[each.at]] for each in self.fields]
         names = [each.heading.text.strip() for each in self.fields]
-        self.mark = DecimalMark(said.decimal, delimiter, list(zip(names, bare, strict=True)))
+        self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)))
         self.absent: dict[str, None] = {}
-        self.recordings = Recordings(self.heads, self.fields, numbers)
-        used = {each.at for each in self.fields} | self.timing.used | self.recordings.used
+        self.recordings = Recordings(self.heads, self.fields, {} if numbers is None else numbers)
+        used = {each.at for each in self.fields} | self.timing.used | self.recordings.used | {*read}
         self.rest = [at for at in range(len(heads)) if at not in used]
         self.not_carried = dict.fromkeys((self._name(at) for at in self.rest), 0)
 
@@ -90,17 +99,16 @@ class Table:
         if not len(block):
             return
         for at in self.rest:
-            blank = pc.equal(pc.utf8_trim_whitespace(block.column(at)), "")
-            self.not_carried[self._name(at)] += len(block) - (pc.sum(blank).as_py() or 0)
+            self.not_carried[self._name(at)] += filled(block.columns[at])
         at = self.timing.start.at
-        if pc.index(block.column(at), self.heads[at].text).as_py() >= 0:
+        if pc.index(block.columns[at], self.heads[at].text).as_py() >= 0:
             what = "another header stands between the rows"
             raise Refused("header-changes", what, todo="Split the file before each header")
-        start = self.timing.start.times(block.column)
-        end = self.timing.end.times(block.column) if self.timing.end else None
-        values = {each.at: self._values(each, block.column(each.at)) for each in self.fields}
-        record = np.array(block.records, np.int64)
-        for part in self.recordings.parts(block.column, len(block)):
+        start = self.timing.start.times(block.columns)
+        end = self.timing.end.times(block.columns) if self.timing.end else None
+        values = {each.at: self._values(each, block.columns[each.at]) for each in self.fields}
+        record = block.records
+        for part in self.recordings.parts(block.columns, len(block)):
             kept = [each for each in part.fields if each.at != leave_out]
             held = tuple(_column(each, _taken(values[each.at], part.rows), part.sensor) for each in kept)
             yield SourceBatch(
@@ -129,9 +137,9 @@ class Table:
         self.source.note("possibly-cut", f"{what} and is set aside", "warning")
         whole = [*row[:-1], *([""] * (width - len(row) + 1))]
         place = len(row) - 1
-        block = Block([record], [whole])
+        block = Block.of_rows([record], [whole], width)
         yield from self.batches(block, place)
-        for part in self.recordings.parts(block.column, 1):
+        for part in self.recordings.parts(block.columns, 1):
             for each in part.fields:
                 if each.at == place and last:
                     time = whole[self.timing.start.at].strip()
@@ -139,9 +147,7 @@ class Table:
 
     def about(self, *, complete: bool | None) -> Iterator[Recording]:
         """Yield what the table says of its recordings, once all is read."""
-        sentences = list(self.timing.conversions)
-        if self.units_row:
-            sentences.append("units taken from the row behind the header")
+        sentences = [*self.timing.conversions, *self._sentences]
         if self.mark.used:
             sentences.append("decimal commas read as decimal points")
         sentences += [f'cells with "{word}" read as absent' for word in sorted(self.absent)]
@@ -153,6 +159,11 @@ class Table:
             name: n for name, n in self.not_carried.items() if n or name in {one.text.strip() for one in self.heads}
         }
         yield from self.recordings.about(tuple(sentences), named, complete=complete)
+
+
+def filled(cells: pa.Array) -> int:
+    """Return how many cells hold more than blanks."""
+    return int(pc.sum(pc.not_equal(pc.utf8_trim_whitespace(cells), ""), min_count=0).as_py())
 
 
 def _taken(values: pa.Array, rows: Any) -> pa.Array:

@@ -29,10 +29,11 @@ def _bare(cell: str) -> str:
 
 def with_units(heads: Sequence[Heading], row: Sequence[str]) -> list[Heading]:
     """Return the headings with the units of their row; raise Refused where a header names another unit."""
-    return [_with_unit(heading, _bare(cell.strip())) for heading, cell in zip(heads, row, strict=True)]
+    return [with_unit(heading, _bare(cell.strip())) for heading, cell in zip(heads, row, strict=True)]
 
 
-def _with_unit(heading: Heading, cell: str) -> Heading:
+def with_unit(heading: Heading, cell: str) -> Heading:
+    """Return a heading with what a cell says of its unit; raise Refused where it names another itself."""
     if not cell:
         return heading
     if heading.signal:
