@@ -9,16 +9,14 @@ from typing import cast
 
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.instants import Instant, Unit
-from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.options import EPOCHS, Said
 from vambrace_plugins.importers.csv.timewords import TimeWords
 
 _SCALE = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
 # Plausible dates: 1990 to 2100. A count of seconds before mid-2014 may as well be one since 1989-12-31, as FIT has it.
-_FIRST_S, _LAST_S, _SURE_S, _FIT_S = 631_152_000, 4_102_444_800, 1_400_000_000, 631_065_600
+_FIRST_S, _LAST_S, _SURE_S = 631_152_000, 4_102_444_800, 1_400_000_000
 _ENOUGH = 0.9
-# Days from the spreadsheet's day 0 to 1970, and the day numbers of 1990 to 2100 in the system of 1900.
-_SERIALS = (("1900", 25_569), ("1904", 24_107))
-_FIRST_DAY, _LAST_DAY = 32_874, 73_051
+_DAY_S = 86_400
 
 
 def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:
@@ -33,7 +31,7 @@ def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequ
         raise _no_unit(header, numbers)
     found = replace(found, unit=cast(Unit, unit), by_range=not (said.time_unit or words.unit))
     if said.time_kind == "elapsed" or (words.elapsed and said.time_kind != "epoch"):
-        return replace(found, epoch_s=_start(header, unit, said))
+        return replace(found, epoch_s=_start(header, said))
     if said.time_kind == "serial":
         return replace(found, epoch_s=said.epoch_s, named_zone="Z" if words.zone == "Z" else "")
     if said.time_kind == "epoch":
@@ -44,18 +42,25 @@ def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequ
 
 
 def _unit_by_range(numbers: Sequence[float]) -> str:
-    """Return the only unit in which counts since 1970 are plausible dates, or "" where there is none."""
-    fitting = [
-        unit for unit, scale in _SCALE.items() if all(_FIRST_S <= number / scale <= _LAST_S for number in numbers)
-    ]
-    return fitting[0] if len(fitting) == 1 else ""
+    """Return the unit in which all counts since 1970 are plausible dates, or "" where there is none."""
+    units = {_dated(number) for number in numbers}
+    return units.pop() if len(units) == 1 else ""
+
+
+def _dated(number: float) -> str:
+    """Return the only unit in which a count since 1970 is a plausible date, or ""; no number is one in two units."""
+    return next((unit for unit, scale in _SCALE.items() if _plausible(number / scale)), "")
+
+
+def _plausible(second: float) -> bool:
+    return _FIRST_S <= second <= _LAST_S
 
 
 def _is_count(cell: str) -> bool:
     return cell.strip().replace(",", ".").replace(".", "", 1).lstrip("+-").isdecimal()
 
 
-def _start(header: str, unit: str, said: Said) -> int:
+def _start(header: str, said: Said) -> int:
     if said.start_s is None:
         what = f'the times of "{header}" are counted from a start that the file does not give'
         todo = "Say the start, as in --option csv.start=2024-03-01T08:00:00Z"
@@ -66,12 +71,12 @@ def _start(header: str, unit: str, said: Said) -> int:
 def _unix(header: str, unit: str, numbers: list[float]) -> int:
     """Return the Unix epoch for counts whose header says only the unit, where they can be nothing else."""
     seconds = [number / _SCALE[unit] for number in numbers]
-    plausible = [second for second in seconds if _FIRST_S <= second <= _LAST_S]
+    plausible = [second for second in seconds if _plausible(second)]
     if len(plausible) < _ENOUGH * len(seconds):
         return _refuse_count(header, unit, numbers)
     if unit == "s" and plausible and min(plausible) < _SURE_S:
         first = plausible[0]
-        readings = f"{_day(first)} (since 1970) or {_day(first + _FIT_S)} (since 1989-12-31)"
+        readings = f"{_day(first)} (since 1970) or {_day(first + EPOCHS['fit'])} (since 1989-12-31)"
         what = f'{first:.15g} in the column "{header}" is {readings}'
         raise Refused("time-two-readings", what, todo="Say which, as in --option csv.time=epoch-s (or =fit-s)")
     return 0
@@ -79,10 +84,10 @@ def _unix(header: str, unit: str, numbers: list[float]) -> int:
 
 def _refuse_count(header: str, unit: str, numbers: list[float]) -> int:
     first = numbers[0]
-    fitting = [other for other in _SCALE if _FIRST_S <= first / _SCALE[other] <= _LAST_S]
+    fitting = _dated(first)
     if fitting:
-        what = f'the header "{header}" says {unit}, but {first:.15g} would be a date only in {fitting[0]}'
-        raise Refused("time-unit-contradicts", what, todo=f"If so, say --option csv.time=epoch-{fitting[0]}")
+        what = f'the header "{header}" says {unit}, but {first:.15g} would be a date only in {fitting}'
+        raise Refused("time-unit-contradicts", what, todo=f"If so, say --option csv.time=epoch-{fitting}")
     what = f'the times of "{header}" ({first:.15g}, …) are no dates since 1970; they seem to count from a start'
     todo = f"Say --option csv.time=elapsed-{unit} and the start, as in --option csv.start=2024-03-01T08:00:00Z"
     raise Refused("no-start", what, where="line 1", todo=todo)
@@ -90,19 +95,20 @@ def _refuse_count(header: str, unit: str, numbers: list[float]) -> int:
 
 def _no_unit(header: str, numbers: list[float]) -> Refused:
     first = numbers[0] if numbers else 0.0
-    if _FIRST_DAY <= first <= _LAST_DAY:
-        readings = " or ".join(f"{_day((first - since) * 86_400)} (system of {name})" for name, since in _SERIALS)
+    if _plausible(first * _DAY_S + EPOCHS["serial-1900"]):
+        systems = ("1900", "1904")
+        days = (_day(first * _DAY_S + EPOCHS[f"serial-{name}"]) for name in systems)
+        readings = " or ".join(f"{day} (system of {name})" for day, name in zip(days, systems, strict=True))
         what = f'{first:.15g} in the column "{header}" may be a day as spreadsheets count them: {readings}'
         todo = "Say which, as in --option csv.time=serial-1900 (or =serial-1904); elapsed-s if it counts from a start"
         return Refused("time-two-readings", what, todo=todo)
-    dated = [(unit, first / scale) for unit, scale in _SCALE.items() if _FIRST_S <= first / scale <= _LAST_S]
-    shown = [f"{_day(second)} in {unit} since 1970" for unit, second in dated]
-    shown += [f"{_day(first + _FIT_S)} in s since 1989-12-31"] if _FIRST_S <= first <= _SURE_S else []
+    unit = _dated(first)
+    shown = [f"{_day(first / _SCALE[unit])} in {unit} since 1970"] if unit else []
+    shown += [f"{_day(first + EPOCHS['fit'])} in s since 1989-12-31"] if _FIRST_S <= first <= _SURE_S else []
     readings = " or ".join(shown) or "no date since 1970"
     what = f'the column "{header}" holds counts ({first:.15g}) without their unit: {readings}'
-    unit = dated[0][0] if dated else "s"
     todo = f"Say what they count, as in --option csv.time=epoch-{unit}"
-    if not dated:
+    if not unit:
         todo = "If they count from a start, say --option csv.time=elapsed-s and csv.start=2024-03-01T08:00:00Z"
     return Refused("time-unit-not-said", what, where="line 1", todo=todo)
 

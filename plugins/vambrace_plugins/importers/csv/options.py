@@ -12,8 +12,8 @@ DELIMITERS = (",", ";", "\t", "|")
 """What may separate cells, in the order in which a file with one column is taken to have them."""
 _DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "\\t": "\t", "pipe": "|"}
 _DECIMAL_WORDS = {"comma": ",", "dot": ".", "point": "."}
-# Day 0 is 1899-12-30 in the system of 1900 (right from day 61 on), 1904-01-01 in the other.
-_EPOCHS = {"epoch": 0, "fit": 631_065_600, "serial-1900": -2_209_161_600, "serial-1904": -2_082_844_800}
+EPOCHS = {"epoch": 0, "fit": 631_065_600, "serial-1900": -2_209_161_600, "serial-1904": -2_082_844_800}
+"""Unix seconds of count 0. Spreadsheets count from 1899-12-30 (right from day 61 on), or from 1904-01-01."""
 _UNITS = ("s", "ms", "us", "ns")
 NOTATIONS = (
     "day-first",
@@ -86,7 +86,7 @@ def check(options: Options) -> Said:
         units=_pairs("units", options.units),
         time_kind="epoch" if kind == "fit" else kind.partition("-19")[0],
         time_unit="d" if kind.startswith("serial") else unit,
-        epoch_s=_EPOCHS.get(kind, 0),
+        epoch_s=EPOCHS.get(kind, 0),
         start_s=_start(options.start),
         counting=_counting(options.counting),
         stamp=_stamp(options),

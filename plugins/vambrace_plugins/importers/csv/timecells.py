@@ -20,8 +20,8 @@ _MONTHS = (
 )
 _MONTH = f"({'|'.join(_MONTHS)})"
 _NAMED = (
-    (rf"(?i)^\s*([0-9]{{1,2}})[ \-/.]+{_MONTH}\.?[ \-/,]+([0-9]{{4}})", r"\1/\2/\3"),
-    (rf"(?i)^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})[ \-/,]+([0-9]{{4}})", r"\2/\1/\3"),
+    (rf"^\s*([0-9]{{1,2}})[ \-/.]+{_MONTH}\.?[ \-/,]+([0-9]{{4}})", r"\1/\2/\3"),
+    (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})[ \-/,]+([0-9]{{4}})", r"\2/\1/\3"),
 )
 _KINDS = (
     ("half-day", re.compile(r"[0-9]\s*[AaPp]\.?[Mm]\.?$")),
@@ -34,7 +34,7 @@ _KINDS = (
     ("iso", re.compile(r"^[0-9]{4}[/.][0-9]{1,2}[/.][0-9]{1,2}(?:[Tt]| +)[0-9]")),
     ("day", re.compile(r"^[0-9]{4}(-[0-9]{2}-[0-9]{2}|[/.][0-9]{1,2}[/.][0-9]{1,2})$")),
     ("order", re.compile(r"^([0-9]{1,2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{4}|[0-9]{2})(?![0-9])")),
-    ("month-name", re.compile("|".join(pattern.removeprefix("(?i)") for pattern, _ in _NAMED), re.IGNORECASE)),
+    ("month-name", re.compile("|".join(pattern for pattern, _ in _NAMED), re.IGNORECASE)),
     ("clock", re.compile(r"^[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?(?:[Zz]|[+-][0-9]{2}:?[0-9]{2}))?$")),
     ("number", re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?$")),
 )
@@ -134,7 +134,7 @@ def _shown(year: str, month: str, day: str) -> str:
 def numbered_months(cells: pa.Array) -> pa.Array:
     """Return dates whose months are English names as dates of the order day, month, year in numbers."""
     for pattern, parts in _NAMED:
-        cells = pc.replace_substring_regex(cells, pattern, parts)
+        cells = pc.replace_substring_regex(cells, f"(?i){pattern}", parts)
     for number, name in enumerate(_MONTHS, 1):
         cells = pc.replace_substring_regex(cells, rf"(?i)^([0-9]+/){name}/", f"\\1{number:02d}/")
     return cells
