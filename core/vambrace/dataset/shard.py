@@ -107,18 +107,17 @@ class ShardWriter:
 
     def _write(self, folder: str, schema: pa.Schema, tables: Iterator[pa.Table]) -> tuple[Path | None, Stamp | None]:
         """Write row groups into a temporary file; none where there is no row."""
-        first = next(tables, None)
-        if first is None:
+        table = next(tables, None)
+        if table is None:
             return None, None
         path, stream = create_temporary(self._ops, self._dataset / folder)
         self._written.append(path)
         with stream, TableFile(stream, schema) as file:
-            file.write(first)
-            # One row group at a time stays in memory.
-            del first
-            while (table := next(tables, None)) is not None:
+            while table is not None:
                 file.write(table)
+                # One row group at a time stays in memory.
                 del table
+                table = next(tables, None)
             stamp = file.close()
             self._ops.fsync_file(stream)
         return path, stamp

@@ -35,9 +35,9 @@ class _Place:
 
 
 _Chunk: TypeAlias = "pa.RecordBatch | _Place"
-_Run: TypeAlias = dict[Group, list[_Chunk]]
 _Ends: TypeAlias = tuple[tuple[int, int], tuple[int, int]]
 """Major and minor of the first and the last row."""
+_Run: TypeAlias = dict[Group, tuple[list[_Chunk], _Ends]]
 
 
 class Sorter:
@@ -49,7 +49,6 @@ class Sorter:
         self._pending: dict[Group, list[pa.RecordBatch]] = {}
         self._rows = self._bytes = 0
         self._runs: list[_Run] = []
-        self._ends: list[dict[Group, _Ends]] = []
         self._path: Path | None = None
         self._stream: BinaryIO | None = None
         self._end = 0
@@ -69,19 +68,16 @@ class Sorter:
     def blocks(self) -> Iterator[tuple[Group, pa.RecordBatch]]:
         """Yield all rows in order, in blocks of one group each; to be called once."""
         groups = self.groups()
-        memory, ends = {}, {}
-        for group, rows in self._sorted_groups():
-            memory[group], ends[group] = list[_Chunk](_chunks(rows)), _ends(rows)
-        runs, all_ends = [*self._runs, memory], [*self._ends, ends]
+        memory: _Run = {group: (list(_chunks(rows)), _ends(rows)) for group, rows in self._sorted_groups()}
+        runs = [*self._runs, memory]
         for group in groups:
-            having = [number for number, run in enumerate(runs) if group in run]
-            stretches = _stretches([(runs[number][group], all_ends[number][group]) for number in having])
+            stretches = _stretches([run[group] for run in runs if group in run])
             for block in _merged([self._load(chunks) for chunks in stretches]):
                 yield group, block
 
     def close(self) -> None:
         """Forget all rows and remove the spill file."""
-        self._pending, self._runs, self._ends = {}, [], []
+        self._pending, self._runs = {}, []
         if self._stream is not None and self._path is not None:
             self._stream.close()
             remove_quietly(self._ops, self._path)
@@ -97,12 +93,9 @@ class Sorter:
         if self._stream is None:
             self._path, self._stream = create_temporary(self._ops, self._folder)
         run: _Run = {}
-        ends: dict[Group, _Ends] = {}
         for group, rows in self._sorted_groups():
-            ends[group] = _ends(rows)
-            run[group] = [self._write(self._stream, chunk) for chunk in _chunks(rows)]
+            run[group] = [self._write(self._stream, chunk) for chunk in _chunks(rows)], _ends(rows)
         self._runs.append(run)
-        self._ends.append(ends)
 
     def _write(self, stream: BinaryIO, rows: pa.RecordBatch) -> _Place:
         data = rows.serialize()

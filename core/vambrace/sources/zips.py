@@ -46,7 +46,7 @@ def list_zip(window: Window, limits: Limits) -> Listing | None:
         fault = _fault(name, info, limits, tidied(name) in same, id(info) in overlapping)
         step = ZipMember(info.header_offset, info.compress_type, info.compress_size, info.file_size, info.CRC)
         members.append(Member(path, info.file_size, None if fault else step, fault))
-    turned = sum("\\" in _raw_text(info) and "\\" not in name for name, info in zip(names, infos, strict=True))
+    turned = sum(name != member_name(_raw_name(info)) for name, info in zip(names, infos, strict=True))
     return Listing(tuple(members), note=f"{turned:,} with `\\` in the name, read as `/`" if turned else "")
 
 
@@ -92,17 +92,14 @@ def _raw_name(info: zipfile.ZipInfo) -> bytes:
     return info.orig_filename.encode("utf-8" if info.flag_bits & 0x800 else "cp437")
 
 
-def _raw_text(info: zipfile.ZipInfo) -> str:
-    return member_name(_raw_name(info))
-
-
 def _name(info: zipfile.ZipInfo) -> str:
     r"""Return a member's name; a `\` between folders, which only old programs on Windows write, becomes `/`.
 
     The format knows only `/` (APPNOTE 4.4.17.1). A Unix file name may hold `\`, a name that has both is not clear,
     and in other code pages the byte may be half a character: such names stay as they are, and are refused.
     """
-    name, raw = _raw_text(info), _raw_name(info)
+    raw = _raw_name(info)
+    name = member_name(raw)
     clear = info.create_system in _WINDOWS and "/" not in name and raw.decode("utf-8", "replace") == name
     return name.replace("\\", "/") if clear else name
 
