@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -22,8 +23,8 @@ def test_every_example_has_a_code_of_the_source() -> None:
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda each: each.code)
-def test_the_example_is_refused_and_the_way_on_works(example: object) -> None:
-    status, code, sentence = writer.outcome(example.table, {})  # type: ignore[attr-defined]
-    assert (status in {"rejected", "unrecognised"}, code) == (True, example.code), sentence  # type: ignore[attr-defined]
-    after = writer.outcome(example.mended or example.table, example.options)  # type: ignore[attr-defined]
+def test_the_example_is_refused_and_the_way_on_works(example: Any) -> None:
+    status, code, sentence = writer.outcome(example.table, {})
+    assert (status in {"rejected", "unrecognised"}, code) == (True, example.code), sentence
+    after = writer.outcome(example.mended or example.table, example.options)
     assert after[0] == "converted", after
