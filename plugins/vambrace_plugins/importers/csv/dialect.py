@@ -1,4 +1,4 @@
-"""How a table is written: what separates its cells, and which mark stands before decimals."""
+"""What separates the cells of a table, and where its header stands."""
 
 from __future__ import annotations
 
@@ -7,27 +7,14 @@ import re
 from collections.abc import Callable, Iterable
 from itertools import islice
 
-import pyarrow as pa
-import pyarrow.compute as pc
-
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.options import DELIMITERS
 from vambrace_plugins.importers.csv.rows import Lines, csv_fault, is_blank
 
 NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
 _PREAMBLE_LINES = 50
-# One comma with digits behind it: a fraction, or (where there are always three) a thousands separator.
-_COMMA = re.compile(r"^[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?$")
-_THOUSANDS = re.compile(r"^[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+$")
-_GROUPED = re.compile(r"^[+-]?[1-9][0-9]{0,2}(?:\.[0-9]{3})+$")
-_POINT = re.compile(r"^[+-]?[0-9]*\.[0-9]+(?:[eE][+-]?[0-9]+)?$")
 # A number, or what begins like a date or a time of day: no column is named so.
 _VALUE = re.compile(r"^[+-]?[0-9]+([.,][0-9]+)?$|^[0-9]{1,4}[-/.:][0-9]{1,2}[-/.:][0-9]{1,4}")
-_COMMA_CELL = r"^(\s*[+-]?[0-9]*),([0-9]+(?:[eE][+-]?[0-9]+)?\s*)$"
-_POINT_CELL = r"^\s*[+-]?[0-9]*\.[0-9]+([eE][+-]?[0-9]+)?\s*$"
-_COMMA_WAY = "Say --option csv.decimal=comma if the comma stands before decimals"
-_TWO_MARKS = "Mend the cells, or say --option csv.decimal=dot, which sets those with a comma aside"
-_POINT_WAY = "csv.decimal=dot sets cells with a comma aside"
 
 
 def choose_delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> tuple[str, int]:
@@ -92,70 +79,3 @@ def _no_header(header: list[str]) -> Refused:
     what = f"no column is known by its header ({shown})"
     todo = "If it holds measurements, say of what, as in --option 'csv.columns=HEADER=heart_rate;HEADER=time'"
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
-
-
-class DecimalMark:
-    """The decimal mark of one table: said, or decided once from the first rows; whatever contradicts it is refused."""
-
-    def __init__(self, said: str, delimiter: str, sample: Iterable[tuple[str, list[str]]]) -> None:
-        """Decide from the first rows' cells of each column (header, cells)."""
-        self.said, self.mark, self.used = bool(said), said, False
-        if not said:
-            self.mark = _decide(delimiter, sample)
-
-    def plain(self, header: str, cells: pa.Array) -> pa.Array:
-        """Return the cells with a point before decimals; raise Refused for a cell that contradicts the mark."""
-        if self.mark == ",":
-            if (at := _first(cells, _POINT_CELL)) is not None:
-                what = f'the column "{header}" has the cell "{at}" in a table of decimal commas'
-                raise Refused("decimal-two-marks", what, todo=_TWO_MARKS)
-            changed = pc.replace_substring_regex(cells, _COMMA_CELL, r"\1.\2")
-            self.used = self.used or not changed.equals(cells)
-            return changed
-        if not self.said and (at := _first(cells, _COMMA_CELL)) is not None:
-            what = (
-                f'the column "{header}" has the cell "{at}", and the first rows do not show that a comma means decimals'
-            )
-            raise Refused("decimal-not-said", what, todo=f"{_COMMA_WAY}; {_POINT_WAY}")
-        return cells
-
-
-def _first(cells: pa.Array, pattern: str) -> str | None:
-    found = pc.index(pc.match_substring_regex(cells, pattern), True).as_py()
-    return None if found < 0 else cells[found].as_py().strip()
-
-
-def _refuse_grouped_points(delimiter: str, points: list[tuple[str, str]]) -> None:
-    """Refuse points that may part thousands: semicolons part cells where commas stand before decimals."""
-    if delimiter == ";" and points and all(_GROUPED.match(text) for _, text in points):
-        header, cell = points[0]
-        whole = cell.replace(".", "")
-        what = f'"{cell}" in the column "{header}" is {cell.replace(".", ",")} or {whole}'
-        todo = f"Say --option csv.decimal=dot if the point stands before decimals; if not, export it as {whole}"
-        raise Refused("decimal-two-readings", what, todo=todo)
-
-
-def _decide(delimiter: str, sample: Iterable[tuple[str, list[str]]]) -> str:
-    commas: list[tuple[str, str]] = []
-    points: list[tuple[str, str]] = []
-    for header, cells in sample:
-        texts = [cell.strip() for cell in cells if "," in cell or "." in cell]
-        commas += [(header, text) for text in texts if _COMMA.match(text)]
-        points += [(header, text) for text in texts if _POINT.match(text)]
-    if not commas:
-        _refuse_grouped_points(delimiter, points)
-        return "."
-    header, cell = commas[0]
-    if points:
-        other, pointed = points[0]
-        what = f'it has decimals with a comma ("{cell}" in "{header}") and a point ("{pointed}" in "{other}")'
-        raise Refused("decimal-two-marks", what, todo=_TWO_MARKS)
-    if all(_THOUSANDS.match(text) for _, text in commas):
-        whole = cell.replace(",", "")
-        what = f'"{cell}" in the column "{header}" is {cell.replace(",", ".")} or {whole}'
-        todo = f"{_COMMA_WAY}; thousands separators are not read: export it as {whole}"
-        raise Refused("decimal-two-readings", what, todo=todo)
-    if delimiter == ",":
-        what = f'"{cell}" in the column "{header}" has a comma in a table whose cells are separated by commas'
-        raise Refused("decimal-not-said", what, todo=f"{_COMMA_WAY}; {_POINT_WAY}")
-    return ","

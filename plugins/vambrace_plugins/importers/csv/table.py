@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 
 from vambrace.plugin import SIGNALS, Column, Recording, Refused, Rejected, Source, SourceBatch, Times
 from vambrace_plugins.importers.csv.cells import castable, plain, without_unit
-from vambrace_plugins.importers.csv.dialect import DecimalMark
+from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
 from vambrace_plugins.importers.csv.layout import Field, fields, headings
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.recordings import Key, Recordings
@@ -84,7 +84,8 @@ class Table:
         self.timing: Timing = settle(self.heads, found, said, sample, increments)
         bare = [[without_unit(cell, each.suffix) for cell in sample[each.at]] for each in self.fields]
         names = [each.heading.text.strip() for each in self.fields]
-        self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)))
+        lists = {name for name, each in zip(names, self.fields, strict=True) if may_list(each.heading.signal)}
+        self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)), lists)
         self.absent: dict[str, None] = {}
         self.recordings = Recordings(self.heads, self.fields, {} if numbers is None else numbers)
         used = {each.at for each in self.fields} | self.timing.used | self.recordings.used | {*read}
@@ -122,7 +123,7 @@ class Table:
             )
 
     def _values(self, each: Field, cells: pa.Array) -> pa.Array:
-        if not each.suffix and self.mark.mark == "." and castable(cells):
+        if not each.suffix and self.mark.as_written(cells) and castable(cells):
             return cells
         cells, words = plain(cells, each.suffix)
         self.absent.update(dict.fromkeys(words))
@@ -147,9 +148,7 @@ class Table:
 
     def about(self, *, complete: bool | None) -> Iterator[Recording]:
         """Yield what the table says of its recordings, once all is read."""
-        sentences = [*self.timing.conversions, *self._sentences]
-        if self.mark.used:
-            sentences.append("decimal commas read as decimal points")
+        sentences = [*self.timing.conversions, *self._sentences, *self.mark.sentences()]
         sentences += [f'cells with "{word}" read as absent' for word in sorted(self.absent)]
         for each in self.fields:
             if each.suffix:
