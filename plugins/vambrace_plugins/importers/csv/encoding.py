@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import BinaryIO
 
 from vambrace.plugin import DamagedFile, Refused
+from vambrace_plugins.importers.csv.charsets import GUESS, NOT_IN_BOTH, first_multibyte, shows_cp1252
 
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8"),
@@ -40,25 +42,77 @@ def _without_mark(head: bytes) -> str:
     return "utf-8"
 
 
-def pieces(raw: BinaryIO, said: str = "") -> Iterator[str]:
-    """Yield the text of a file; raise Refused for bytes that are no text, DamagedFile for a cut last character."""
-    head = b""
-    while len(head) < _HEAD and (more := raw.read(_HEAD - len(head))):
-        head += more
-    encoding, mark = detect(head, said)
-    decoder = codecs.getincrementaldecoder(encoding)()
-    data, at = head[mark:], mark
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """How a file's bytes are read; `sentence` says why where neither its bytes nor the user fix it."""
+
+    encoding: str
+    sentence: str = ""
+
+
+def decode(raw: BinaryIO, said: str = "") -> tuple[Decoded, Iterator[str]]:
+    """Return how a file is read, decided from its first block, and its text in pieces.
+
+    Raise Refused for bytes that are no text or have two readings, DamagedFile for a last character that is cut.
+    """
+    block = b""
+    while len(block) < _PIECE and (more := raw.read(_PIECE - len(block))):
+        block += more
+    encoding, mark = detect(block, said)
+    if not mark and said and not said.startswith("utf"):
+        _refuse_utf8(block, said)
+    decoded = Decoded(encoding) if mark or said or encoding != "utf-8" else _decided(block)
+    return decoded, _pieces(raw, block, mark, decoded)
+
+
+def _is_utf8(block: bytes) -> bool:
+    """Say whether a block is UTF-8, but for a last character that its end may cut."""
+    try:
+        codecs.getincrementaldecoder("utf-8")().decode(block)
+    except UnicodeDecodeError:
+        return False
+    return True
+
+
+def _decided(block: bytes) -> Decoded:
+    """Return how a block without a mark is read of which nothing is said: as UTF-8, or else by evidence."""
+    evidence = "" if _is_utf8(block) else shows_cp1252(block)
+    if evidence:
+        return Decoded(GUESS, f"bytes that are no UTF-8 read as {GUESS}: {evidence}")
+    return Decoded("utf-8")
+
+
+def _refuse_utf8(block: bytes, said: str) -> None:
+    """Raise Refused where the user names an encoding, and the bytes are UTF-8 beyond its first 128 characters."""
+    at = first_multibyte(block)
+    if at is None or not _is_utf8(block):
+        return
+    end = next((i for i in range(at, len(block)) if block[i] < 0x80), len(block))
+    sample = block[at:end][:24]
+    raise Refused(
+        "encoding-two-readings",
+        f'its bytes are "{sample.decode("utf-8", "ignore")}" in utf-8 and "{sample.decode(said, "replace")}" in {said}',
+        where=f"byte {at:,}",
+        todo=f"Read it in a run of its own, with --option csv.encoding=utf-8; if it is {said} indeed, save it as UTF-8",
+    )
+
+
+def _pieces(raw: BinaryIO, block: bytes, mark: int, decoded: Decoded) -> Iterator[str]:
+    decoder = codecs.getincrementaldecoder(decoded.encoding)()
+    data, at = block[mark:], mark
     while data:
         held = len(decoder.getstate()[0])
+        if decoded.sentence and (odd := NOT_IN_BOTH.search(data)):
+            raise _undecided(data[odd.start()], at + odd.start())
         try:
             text = decoder.decode(data)
         except UnicodeDecodeError as error:
-            raise _not_text(encoding, error, at - held) from None
+            raise _not_text(decoded.encoding, error, at - held) from None
         at += len(data)
         if text:
             yield text
         data = raw.read(_PIECE)
-    _finish(decoder, encoding, at)
+    _finish(decoder, decoded.encoding, at)
 
 
 def _finish(decoder: codecs.IncrementalDecoder, encoding: str, at: int) -> None:
@@ -71,14 +125,25 @@ def _finish(decoder: codecs.IncrementalDecoder, encoding: str, at: int) -> None:
 
 def _not_text(encoding: str, error: UnicodeDecodeError, offset: int) -> Refused:
     """Return the refusal of bytes that are no text in the encoding; `offset` is where the error's bytes begin."""
-    byte = error.object[error.start : error.start + 1]
-    seen = f'"{byte.decode("cp1252", "replace")}" in cp1252, "{byte.decode("cp437")}" in cp437'
-    return Refused(
-        "encoding-not-said",
-        f"the byte 0x{byte.hex().upper()} is no text in {encoding}; it would be {seen}",
-        where=f"byte {offset + error.start:,}",
-        todo="Say which encoding it is, as in --option csv.encoding=cp1252",
-    )
+    byte = error.object[error.start]
+    what = f"the byte 0x{byte:02X} is no text in {encoding}; it would be {_readings(byte)}"
+    return _not_said(what, offset + error.start)
+
+
+def _undecided(byte: int, at: int) -> Refused:
+    """Return the refusal of a byte that cp1252 and latin-1 read differently, where the text before fits both."""
+    what = f"the byte 0x{byte:02X} is {_readings(byte)}, and no text in latin-1; what stands before fits both"
+    return _not_said(what, at)
+
+
+def _readings(byte: int) -> str:
+    one = bytes([byte])
+    return ", ".join(f'"{one.decode(name, "replace")}" in {name}' for name in (GUESS, "cp437", "mac-roman"))
+
+
+def _not_said(what: str, at: int) -> Refused:
+    todo = "Say which encoding it is, as in --option csv.encoding=cp1252"
+    return Refused("encoding-not-said", what, where=f"byte {at:,}", todo=todo)
 
 
 def first_text(head: bytes) -> str:

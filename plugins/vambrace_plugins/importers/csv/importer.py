@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from typing import ClassVar
 
 from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
 from vambrace_plugins.importers.csv.dialect import choose_delimiter
-from vambrace_plugins.importers.csv.encoding import first_text, pieces
+from vambrace_plugins.importers.csv.encoding import Decoded, decode, first_text
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.longshape import LongTable, long_places
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
@@ -45,12 +46,21 @@ class CsvImporter:
         """Yield the rows of a table; raise Refused for what is uncertain, naming the option that settles it."""
         said = check(source.options or Options())
         with source.open() as raw:
-            lines = Lines(pieces(raw, said.encoding))
+            decoded, pieces = decode(raw, said.encoding)
+            lines = Lines(pieces)
             delimiter, before = choose_delimiter(
                 lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
             )
             rows = Rows(lines, delimiter, before)
-            yield from _read(source, said, rows, lines, delimiter)
+            for item in _read(source, said, rows, lines, delimiter):
+                yield _with_encoding(item, decoded) if isinstance(item, Recording) else item
+
+
+def _with_encoding(recording: Recording, decoded: Decoded) -> Recording:
+    """Return what is known of a recording, with how the bytes of its file are read where that was decided."""
+    if not decoded.sentence:
+        return recording
+    return replace(recording, conversions=(*recording.conversions, decoded.sentence))
 
 
 def _known(cells: Sequence[str]) -> int:

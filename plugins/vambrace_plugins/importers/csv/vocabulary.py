@@ -77,7 +77,7 @@ def plain(text: str) -> str:
 @lru_cache(maxsize=1024)
 def read_heading(text: str) -> Heading:
     """Return what a header cell means."""
-    body, bracketed = _parts(text)
+    body, bracketed = parts(text)
     spellings = _spellings(body)
     for words in spellings:
         time = read_time(words, bracketed)
@@ -93,10 +93,10 @@ def read_heading(text: str) -> Heading:
 def of_signal(text: str, signal: str) -> Heading:
     """Return the heading of a column that the user says holds a signal, with what else its header says of it."""
     heading = read_heading(text)
-    return heading if heading.signal == signal else _finish(Heading(text, signal), _parts(text)[1])
+    return heading if heading.signal == signal else _finish(Heading(text, signal), parts(text)[1])
 
 
-def _parts(text: str) -> tuple[str, list[str]]:
+def parts(text: str) -> tuple[str, list[str]]:
     """Return what stands outside brackets and what stands in them."""
     bracketed = [(a or b).strip() for a, b in _BRACKETS.findall(text)]
     return _BRACKETS.sub(" ", text).strip(), bracketed
