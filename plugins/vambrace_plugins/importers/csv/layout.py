@@ -175,6 +175,9 @@ def _no_unit(heading: Heading, what: str, code: str) -> Refused:
     name = heading.text.strip()
     rest = f" (or {', '.join(f'={unit}' for unit in others)})" if others else _codes(heading.signal)
     todo = f'Say which it is, as in --option "csv.units={name}={first}"{rest}, or leave it out: "csv.columns={name}=-"'
+    if heading.rival:
+        what += f", and its name may mean {signal.title} or {SIGNALS[heading.rival].title.lower()}"
+        todo += f'; if it is the latter, say "csv.columns={name}={heading.rival}"'
     return Refused(code, f'the column "{name}" {what}', where="line 1", todo=todo)
 
 

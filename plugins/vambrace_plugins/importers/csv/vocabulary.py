@@ -39,6 +39,51 @@ _MOST_UNIT_WORDS = 4
 _SAYS_UNIT = {"bpm": "bpm", "watts": "W"}
 _SAYS_STEPS = ("step rate", "step cadence")
 _SAYS_NOTHING = ("wgs84", "wgs 84")
+# Short names met in the field, beside the words of the signals themselves (common practice, no source).
+_SHORT = {
+    **dict.fromkeys(("ambient temp", "air temp"), "ambient_temperature"),
+    **dict.fromkeys(("skin temp", "wrist temp"), "skin_temperature"),
+    **dict.fromkeys(("body temp", "core temp", "core body temp", "core body temperature"), "body_temperature"),
+    **dict.fromkeys(("resp rate", "breath rate"), "respiratory_rate"),
+    **dict.fromkeys(("o2 sat", "o2 saturation"), "oxygen_saturation"),
+    "pwr": "power",
+    "spd": "speed",
+    "cad": "cadence",
+}
+# Names that another signal has as well; the unit decides.
+_RIVALS = {"rr": "respiratory_rate"}
+
+_MOST_REST_WORDS = 3
+_ONE_WORD = re.compile(r"[^\W_]+|%")
+# Words beside a signal's name that make it another quantity (common practice, no source).
+_OTHER_MEANING = frozenset(
+    word
+    for line in (
+        # What was aimed at, reckoned or kept back, and what a device says of its own measuring.
+        "target goal limit threshold thresholds zone zones alarm alert reserve recovery predicted estimated expected",
+        "quality confidence accuracy precision error err flag status state valid validity source type mode reliability",
+        # What was computed from several values.
+        "variability hrv deviation std sd sdnn rmssd variance cv range median mode sum peak lowest highest baseline",
+        "min max minimum maximum avg average mean mini maxi percentile quartile trend smoothed filtered normalized",
+        "normalised relative corrected adjusted difference diff delta change gain loss ascent descent drift offset",
+        "percent percentage pct % ratio balance factor index score load stress level phase fraction share per of",
+        # At another time or for another while.
+        "resting rest sleeping walking daily hourly weekly monthly day week month year hour minute second lap split",
+        "last first previous next start end begin stop time date duration age elapsed remaining pace to go since",
+        # Of something else, or in another direction.
+        "vertical horizontal wind water battery engine motor cpu fan stride length width height pressure wave ox",
+        "oximetry oximeter transit amplitude density grade slope angle torque fat basal passive",
+        "count counter number no not without id unit units raw",
+    )
+    for word in line.split()
+)
+# Which foot or hand gave half of a total.
+_SIDES = {"left", "right"}
+_HALVED = {"power", "cadence", "step_count"}
+_WHILE = re.compile(r"^[0-9]+(?:ms|s|secs?|mins?|h|hrs?|d|hz)$")
+_WHILE_UNITS = frozenset({"ms", "s", "sec", "secs", "seconds", "min", "mins", "minutes", "h", "hours", "hz"})
+# Names that are ordinary words as well: `long run` is no longitude.
+_ALSO_WORDS = frozenset({"long", "step", "bpm"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +93,7 @@ class Heading:
     `signal` is empty where no signal fits, `time` None where it is no part of the time, `key` the word for what tells
     devices or people apart. `unit` and `counting` are empty where the header does not say. `canonical` is True where
     the header is exactly our own name of the signal. `remark` stands in brackets and is no unit that we know.
+    `rival` is the other signal that has this name, where no unit decides.
     """
 
     text: str
@@ -61,6 +107,7 @@ class Heading:
     canonical: bool = False
     time: TimeWords | None = None
     key: str = ""
+    rival: str = ""
 
     @property
     def known(self) -> bool:
@@ -86,14 +133,23 @@ def read_heading(text: str) -> Heading:
     for words in spellings:
         found = next(_signals(words, Heading(text)), None)
         if found is not None:
-            return _finish(found, bracketed)
+            return _decided(found, bracketed)
     return Heading(text, key=_KEYS.get(spellings[0], ""))
+
+
+def _decided(found: Heading, bracketed: list[str]) -> Heading:
+    """Return the finished heading, as the signal whose unit it names where two signals have its name."""
+    done = _finish(found, bracketed)
+    if not done.rival or done.unit:
+        return replace(done, rival="")
+    other = _finish(replace(found, signal=found.rival, rival=""), bracketed)
+    return other if other.unit else done
 
 
 def of_signal(text: str, signal: str) -> Heading:
     """Return the heading of a column that the user says holds a signal, with what else its header says of it."""
     heading = read_heading(text)
-    return heading if heading.signal == signal else _finish(Heading(text, signal), parts(text)[1])
+    return replace(heading, rival="") if heading.signal == signal else _finish(Heading(text, signal), parts(text)[1])
 
 
 def parts(text: str) -> tuple[str, list[str]]:
@@ -108,7 +164,7 @@ def _spellings(body: str) -> tuple[str, ...]:
 
 def _names() -> dict[str, str]:
     words = {word: name for name, signal in SIGNALS.items() for word in signal.words}
-    return words | {plain(name): name for name in SIGNALS}
+    return words | _SHORT | {plain(name): name for name in SIGNALS}
 
 
 _NAMES = _names()
@@ -140,13 +196,16 @@ def _named(words: str, said: Heading, unit_words: str) -> Iterator[Heading]:
     signal = _NAMES[words]
     counting = next((_COUNTING[word] for word in words.split() if word in ("total", "cumulative")), said.counting)
     counts = "steps" if words in _SAYS_STEPS else said.counts
-    found = replace(said, signal=signal, counting=counting, counts=counts, unit=_SAYS_UNIT.get(words, ""))
+    unit, rival = _SAYS_UNIT.get(words, ""), _RIVALS.get(words, "")
+    found = replace(said, signal=signal, counting=counting, counts=counts, unit=unit, rival=rival)
     if not unit_words:
         yield found
     elif unit_words in _CASE_DECIDES:
         yield replace(found, remark=unit_words)
     elif not found.unit and (unit := _unit_in_words(unit_words, signal)):
         yield replace(found, unit=unit)
+    elif rival and (unit := _unit_in_words(unit_words, rival)):
+        yield replace(found, signal=rival, unit=unit)
 
 
 def _unit_in_words(phrase: str, signal: str) -> str:
@@ -213,3 +272,55 @@ def _counted(found: Heading) -> Heading:
     unit = found.unit.lower()
     counts = "revolutions" if unit.startswith(("r", "{r")) else "steps" if "s" in unit else found.counts
     return replace(found, counts=counts or "unknown")
+
+
+def signal_with_rest(text: str) -> tuple[Heading, str] | None:
+    """Return what a header means without the words in front or behind, and those words as they stand there.
+
+    The reading with the fewest such words counts. None stands for a header that is known as it is, or has more than
+    three such words, or one that makes it another quantity, or two readings; then nothing may be taken from it.
+    """
+    if read_heading(text).known:
+        return None
+    body, bracketed = parts(unicodedata.normalize("NFKC", text))
+    brackets = "".join(f" ({inner})" for inner in bracketed)
+    for words in range(1, _MOST_REST_WORDS + 1):
+        found = [
+            (replace(heading, text=text, canonical=False), rest)
+            for spelling in dict.fromkeys((body, _CAMEL.sub(" ", body)))
+            for name, rest, behind in _cuts(spelling, words)
+            if (heading := _named_alone(name, brackets)) is not None and not (behind and _is_unit(rest))
+        ]
+        if found:
+            one_reading = len({heading.signal for heading, _ in found}) == 1
+            return found[0] if one_reading and not _changes_meaning(*found[0]) else None
+    return None
+
+
+def _cuts(body: str, words: int) -> Iterator[tuple[str, str, bool]]:
+    """Yield the header without so many words in front or behind, these words, and whether they stand behind."""
+    places = [match.span() for match in _ONE_WORD.finditer(body)]
+    if words < len(places):
+        yield body[places[words][0] :], body[places[0][0] : places[words - 1][1]], False
+        yield body[: places[-words - 1][1]], body[places[-words][0] : places[-1][1]], True
+
+
+def _named_alone(name: str, brackets: str) -> Heading | None:
+    """Return the reading of a name as a signal, or None; our own tables' names mean no more than any words here."""
+    words = name.replace("_", " ")
+    heading = read_heading(words + brackets)
+    return heading if heading.signal and plain(words) not in _ALSO_WORDS else None
+
+
+def _is_unit(rest: str) -> bool:
+    return not rest.isdecimal() and any(unit_in_brackets(rest, signal) for signal in SIGNALS)
+
+
+def _changes_meaning(heading: Heading, rest: str) -> bool:
+    words = plain(rest).split()
+    if heading.signal in _HALVED and not _SIDES.isdisjoint(words):
+        return True
+    whiles = any(_WHILE.match(word) for word in words) or (
+        any(word.isdecimal() for word in words) and not _WHILE_UNITS.isdisjoint(words)
+    )
+    return whiles or not _OTHER_MEANING.isdisjoint(words)
