@@ -52,9 +52,43 @@ def test_a_header_that_contradicts_its_cells_is_refused() -> None:
     assert "ft" in str(error)
 
 
-def test_cells_of_two_units_are_not_stripped() -> None:
-    result = ok(table("heart_rate", "60 bpm", "1.1 Hz", "61 bpm"))
-    assert result.values("heart_rate") == ["60 bpm", "1.1 Hz", "61 bpm"]
+@pytest.mark.parametrize(
+    ("header", "cells", "words"),
+    [
+        ("heart_rate", ("60 bpm", "1.1 Hz", "61 bpm"), ('"60 bpm" and "1.1 Hz"', "csv.columns=heart_rate=-")),
+        ("SpO2", ("98%", "97", ""), ('"98%"', "97 %, or 97 of another unit", "csv.units=SpO2=%")),
+        ("SpO2", ("97", "98 %", ""), ('"98 %"', "97 %, or 97 of another unit", "csv.units=SpO2=%")),
+        ("altitude", ("12 m", "1,234.5", "x"), ('"12 m"', "1,234.5", "csv.units=altitude=m")),
+        ("altitude (m)", ("12 m", "40 ft", ""), ('"12 m" and "40 ft"', "Mend")),
+    ],
+)
+def test_units_behind_some_numbers_are_refused(header: str, cells: tuple[str, ...], words: tuple[str, ...]) -> None:
+    error = read(table(header, *cells)).error
+    assert error is not None
+    assert error.code == "unit-two-readings"
+    for word in words:
+        assert word in str(error), str(error)
+
+
+def test_a_bare_number_has_the_unit_that_the_header_or_the_user_tells() -> None:
+    assert ok(table("SpO2 (%)", "98%", "97", "")).values("oxygen_saturation") == ["98", "97", ""]
+    assert ok(table("SpO2", "98%", "97", ""), units="SpO2=%").values("oxygen_saturation") == ["98", "97", ""]
+
+
+def test_a_bare_number_that_comes_late_is_refused_as_an_early_one() -> None:
+    late = "time;SpO2\n" + f"{T[0]};98%\n" * 10_000 + f"{T[0]};97\n"
+    error = read(late).error
+    assert error is not None
+    assert error.code == "unit-two-readings"
+    assert "csv.units=SpO2=%" in str(error)
+    assert ok(late, units="SpO2=%").values("oxygen_saturation")[-1] == "97"
+
+
+def test_cells_that_are_no_numbers_and_later_cells_of_another_unit_stay_as_they_are() -> None:
+    assert ok(table("pulse", "72 bpm", "dry", "73 bpm")).values("heart_rate") == ["72", "dry", "73"]
+    assert ok(table("pulse", "72 furlongs", "73 furlongs")).values("heart_rate") == ["72 furlongs", "73 furlongs"]
+    late = "time;pulse\n" + f"{T[0]};72 bpm\n" * 10_000 + f"{T[0]};1.1 Hz\n"
+    assert ok(late).values("heart_rate")[-1] == "1.1 Hz"
 
 
 @pytest.mark.parametrize("line", [f"{T[0]},60", "09:00:00,60", "1,2,3", "03/04/2031 09:00,71"])

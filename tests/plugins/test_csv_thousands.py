@@ -156,3 +156,12 @@ def test_cells_of_other_columns_decide_nothing() -> None:
     error = read(text).error
     assert error is not None
     assert error.code == "decimal-two-readings"
+
+
+def test_thousands_with_a_unit_behind_them() -> None:
+    result = ok(table("1,234.5 m", "12 m", "1,250 m", header="altitude"))
+    assert result.values("altitude") == ["1234.5", "12", "1250"]
+
+
+def test_digits_parted_by_a_space_before_a_unit_may_be_several_values_too() -> None:
+    assert ok(table("60 120 bpm", "61 bpm", header="HR")).values("heart_rate") == ["60 120", "61"]

@@ -8,23 +8,51 @@ from collections.abc import Sequence
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from vambrace.plugin import SIGNALS, ucum
+from vambrace.plugin import SIGNALS, Refused, ucum
 
 ABSENT = ("na", "n/a", "#n/a", "null", "none", "-", "--", "---")
 """How tables write that there is no value, in lower case (common practice, no source)."""
 
-_WITH_UNIT = re.compile(r"^[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)\s*([^\s0-9.,+-].*)$")
+# A number, perhaps with thousands parted, and what stands behind it.
+_PARTS = " \u00a0\u202f'\u2019.,"
+_NUMBER = rf"[+-]?(?:[0-9]+(?:[{_PARTS}][0-9]+)*[.,]?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?"
+_WITH_UNIT = re.compile(rf"^{_NUMBER}\s*([^\s0-9+{_PARTS}-].*)$")
+_BARE = re.compile(rf"^{_NUMBER}$")
 
 
-def unit_in_cells(cells: Sequence[str], signal: str) -> str:
-    """Return the unit that stands behind every number of a column's first cells, or "" where there is no such one."""
+def unit_in_cells(cells: Sequence[str], signal: str, header: str = "", told: str = "") -> str:
+    """Return the unit that stands behind the numbers of a column's first cells, or "" where there is none.
+
+    `told` is the unit that the header or the user names; only then a number may stand without one. Raise Refused for
+    two units, and for numbers of which only some have one. Cells that are no numbers decide nothing.
+    """
     texts = [text for text in (cell.strip() for cell in cells) if text and text.lower() not in ABSENT]
-    found = [_WITH_UNIT.match(text) for text in texts]
-    units = {match[1].strip() for match in found if match}
-    if not units or not all(found) or len(units) > 1:
+    units: dict[str, str] = {}
+    for text in texts:
+        match = _WITH_UNIT.match(text)
+        if match and ucum(match[1].strip(), SIGNALS[signal]):
+            units.setdefault(match[1].strip(), text)
+    if not units:
         return ""
-    unit = units.pop()
-    return unit if ucum(unit, SIGNALS[signal]) else ""
+    if len(units) > 1:
+        first, second, *_ = units.values()
+        raise _refused(header, f'has cells of two units ("{first}" and "{second}")', "Mend the cells")
+    ((unit, example),) = units.items()
+    bare = "" if told else next((text for text in texts if _BARE.match(text)), "")
+    if bare:
+        raise _some_bare(header, unit, example, bare)
+    return unit
+
+
+def _some_bare(header: str, unit: str, example: str, bare: str) -> Refused:
+    """Return the refusal of a column in which only some numbers have a unit."""
+    what = f'has the cell "{example}" with a unit and "{bare}" without: {bare} {unit}, or {bare} of another unit'
+    return _refused(header, what, f'Say --option "csv.units={header}={unit}" if it is the unit of all')
+
+
+def _refused(header: str, what: str, todo: str) -> Refused:
+    out = f'or leave the column out: --option "csv.columns={header}=-"'
+    return Refused("unit-two-readings", f'the column "{header}" {what}', todo=f"{todo}, {out}")
 
 
 def without_unit(cell: str, unit: str) -> str:
@@ -42,14 +70,19 @@ def castable(cells: pa.Array) -> bool:
     return bool(pc.all(pc.is_finite(numbers), min_count=0).as_py())
 
 
-def plain(cells: pa.Array, unit: str) -> tuple[pa.Array, list[str]]:
-    """Return cells with nothing where a word says "no value", and without the unit; and the words that were met."""
+def plain(cells: pa.Array, unit: str, header: str = "", *, told: bool = True) -> tuple[pa.Array, list[str]]:
+    """Return cells with nothing where a word says "no value", and without the unit; and the words that were met.
+
+    Raise Refused for a number without the unit where neither the header nor the user tells it.
+    """
     trimmed = pc.utf8_trim_whitespace(cells)
     absent = pc.is_in(pc.utf8_lower(trimmed), pa.array(ABSENT))
     words = pc.unique(trimmed.filter(absent)).to_pylist()
     if words:
         cells = pc.if_else(absent, "", cells)
     if unit:
-        pattern = rf"^(.*[0-9.,])\s*{re.escape(unit)}$"
-        cells = pc.replace_substring_regex(pc.utf8_trim_whitespace(cells), pattern, r"\1")
+        trimmed = pc.utf8_trim_whitespace(cells)
+        if not told and (at := pc.index(pc.match_substring_regex(trimmed, _BARE.pattern), True).as_py()) >= 0:
+            raise _some_bare(header, unit, f"… {unit}", trimmed[at].as_py())
+        cells = pc.replace_substring_regex(trimmed, rf"^(.*[0-9.,])\s*{re.escape(unit)}$", r"\1")
     return cells, words

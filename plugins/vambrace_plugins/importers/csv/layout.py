@@ -27,7 +27,8 @@ _NO_ANGLE = 1000
 class Field:
     """One column that holds a signal; `lane` parts the columns that cannot be one recording, from 0.
 
-    `suffix` is the unit that stands behind the number in every cell, if one does.
+    `suffix` is the unit that stands behind the number in every cell, if one does; `told` says that the header or the
+    user names the unit too.
     """
 
     at: int
@@ -36,6 +37,7 @@ class Field:
     counting: str
     lane: int = 0
     suffix: str = ""
+    told: bool = False
 
 
 def headings(cells: Sequence[str], said: Said) -> list[Heading]:
@@ -70,10 +72,11 @@ def fields(heads: Sequence[Heading], said: Said, sample: Sequence[Sequence[str]]
     found = []
     for at, heading in enumerate(heads):
         if heading.signal:
-            suffix = unit_in_cells(sample[at], heading.signal)
+            told = _told(heading, said)
+            suffix = unit_in_cells(sample[at], heading.signal, heading.text.strip(), told)
             cells = [without_unit(cell, suffix) for cell in sample[at]] if suffix else sample[at]
-            unit = _unit_with(heading, said, suffix) if suffix else _unit(heading, said, cells)
-            found.append(Field(at, heading, unit, _counting(heading, said, cells), suffix=suffix))
+            unit = _unit_with(heading, told, suffix) if suffix else _unit(heading, said, cells)
+            found.append(Field(at, heading, unit, _counting(heading, said, cells), suffix=suffix, told=bool(told)))
     _refuse_twins(found)
     return _in_lanes(found)
 
@@ -111,10 +114,14 @@ def _numbers(cells: Sequence[str]) -> list[float]:
     return [number for number in numbers if number and math.isfinite(number)]
 
 
-def _unit_with(heading: Heading, said: Said, suffix: str) -> str:
+def _told(heading: Heading, said: Said) -> str:
+    """Return the unit that the user or the header names."""
+    return said_of(said.units, heading.text) or said.units.get(heading.signal, "") or heading.unit
+
+
+def _unit_with(heading: Heading, told: str, suffix: str) -> str:
     """Return the unit of the cells; raise Refused where the header or the user names another."""
     signal = SIGNALS[heading.signal]
-    told = said_of(said.units, heading.text) or said.units.get(signal.name, "") or heading.unit
     if told and ucum(told, signal) != ucum(suffix, signal):
         what = f'the column "{heading.text.strip()}" is in {told}, and its cells say "{suffix}"'
         raise Refused("unit-two-readings", what, where="line 1", todo="Mend the header or the cells")

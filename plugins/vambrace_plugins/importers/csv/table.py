@@ -125,7 +125,7 @@ class Table:
     def _values(self, each: Field, cells: pa.Array) -> pa.Array:
         if not each.suffix and self.mark.as_written(cells) and castable(cells):
             return cells
-        cells, words = plain(cells, each.suffix)
+        cells, words = plain(cells, each.suffix, each.heading.text.strip(), told=each.told)
         self.absent.update(dict.fromkeys(words))
         return self.mark.plain(each.heading.text.strip(), cells)
 
