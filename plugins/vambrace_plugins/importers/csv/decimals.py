@@ -26,6 +26,7 @@ _COMMA_CELL = r"^(\s*[+-]?[0-9]*),([0-9]+(?:[eE][+-]?[0-9]+)?\s*)$"
 _COMMA_WAY = "Say --option csv.decimal=comma if the comma stands before decimals"
 _POINT_WAY = "csv.decimal=dot sets cells with a comma aside, but for groups of three digits, which are thousands"
 _TWO_MARKS = f"Mend the cells, or say --option csv.decimal=dot: {_POINT_WAY}"
+_PARTS_WAY = "; or csv.decimal=comma if its points part thousands"
 _SHOWN = 40
 
 
@@ -219,7 +220,8 @@ def _decide(delimiter: str, seen: _Seen) -> str:
     if point is not None:
         pointed = f'a point ("{point.text}" in "{point.header}")'
         what = f'it has decimals with a comma ("{comma.text}" in "{comma.header}") and {pointed}'
-        raise Refused("decimal-two-marks", what, todo=_TWO_MARKS)
+        todo = _TWO_MARKS + ("" if "." in seen.decimal else _PARTS_WAY)
+        raise Refused("decimal-two-marks", what, todo=todo)
     if "," not in seen.decimal:
         raise _two_readings(comma, ",")
     if delimiter == "," and "," not in seen.with_groups:
