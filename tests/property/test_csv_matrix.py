@@ -130,24 +130,13 @@ def exists(case: Case) -> bool:
     return not case.bom or case.encoding.startswith("utf")
 
 
-# What is still refused, by level, in the order in which it is found: delete a line when its level is read, for
-# the matrix then wants the rows. A shape goes before a notation, and a bad option before all.
-REFUSED_YET = {
-    "devices": "no-known-column",
-}
-
-
 def expected(case: Case) -> str:
     """Return the code of the refusal to expect, or an empty text.
 
     A comma before decimals in a table of commas may as well be a separator that was quoted for another reason: the
-    user has to say it.
+    user has to say it. A day of five digits before its comma has no other reading.
     """
-    for level, code in REFUSED_YET.items():
-        if level in (case.notation, case.shape):
-            return code
-    fractions = case.shape != "devices" or NOTATIONS[case.notation].decimals
-    return "decimal-not-said" if fractions and case.decimal == case.delimiter == "," else ""
+    return "decimal-not-said" if case.shape != "devices" and case.decimal == case.delimiter == "," else ""
 
 
 def wanted(shape: str) -> dict[str, list[Rows]]:

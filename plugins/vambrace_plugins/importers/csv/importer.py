@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import ClassVar
 
 from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
+from vambrace_plugins.importers.csv.devices import with_devices
 from vambrace_plugins.importers.csv.dialect import choose_delimiter
 from vambrace_plugins.importers.csv.encoding import Decoded, decode, first_text
 from vambrace_plugins.importers.csv.layout import headings
@@ -64,7 +65,8 @@ def _with_encoding(recording: Recording, decoded: Decoded) -> Recording:
 
 
 def _known(cells: Sequence[str]) -> int:
-    return sum(read_heading(cell.strip().strip('"')).known for cell in cells[:MOST_COLUMNS])
+    heads = [read_heading(cell.strip().strip('"')) for cell in cells[:MOST_COLUMNS]]
+    return sum(heading.known for heading in with_devices(heads, [False] * len(heads)))
 
 
 def _read(

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 
 from vambrace.plugin import SIGNALS, Refused, ucum
 from vambrace_plugins.importers.csv.cells import unit_in_cells, without_unit
+from vambrace_plugins.importers.csv.devices import with_devices
 from vambrace_plugins.importers.csv.options import ROLES, Said
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading, is_total, of_signal, plain, read_heading
@@ -42,7 +43,8 @@ class Field:
 
 def headings(cells: Sequence[str], said: Said) -> list[Heading]:
     """Return what each header cell means; what the user says of a column stands above its header."""
-    return [_heading(cell, said) for cell in cells]
+    heads = [_heading(cell, said) for cell in cells]
+    return with_devices(heads, [bool(said_of(said.columns, cell)) for cell in cells])
 
 
 def _heading(cell: str, said: Said) -> Heading:
@@ -94,17 +96,19 @@ def _refuse_twins(found: Sequence[Field]) -> None:
 
 
 def _in_lanes(found: Sequence[Field]) -> list[Field]:
-    """Give each column of a signal a lane: its sensor's, and where a sensor gives a signal twice, one more."""
-    lanes: dict[tuple[str, int], int] = {}
-    times_seen: dict[tuple[str, str], int] = {}
+    """Give each column of a signal a lane: its device's and sensor's, and where these give it twice, one more."""
+    lanes: dict[tuple[str, str, int], int] = {}
+    times_seen: dict[tuple[str, str, str], int] = {}
     placed = []
     for each in found:
-        sensor = each.heading.sensor
-        nth = times_seen.get((sensor, each.heading.signal), 0)
-        times_seen[sensor, each.heading.signal] = nth + 1
-        placed.append(replace(each, lane=lanes.setdefault((sensor, nth), len(lanes))))
+        device, sensor = plain(each.heading.device), each.heading.sensor
+        nth = times_seen.get((device, sensor, each.heading.signal), 0)
+        times_seen[device, sensor, each.heading.signal] = nth + 1
+        placed.append(replace(each, lane=lanes.setdefault((device, sensor, nth), len(lanes))))
     signals = [each.heading.signal for each in found]
-    # A sensor named in a header parts nothing where every signal stands once.
+    # A sensor named in a header parts nothing where every signal stands once; a device never shares a recording.
+    if any(each.heading.device for each in found):
+        return placed
     return placed if len(set(signals)) < len(signals) else [replace(each, lane=0) for each in placed]
 
 

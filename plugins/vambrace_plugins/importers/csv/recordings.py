@@ -101,12 +101,17 @@ class Recordings:
         for (key, lane), number in self._numbers.items() or [(((), 0), 1)]:
             yield Recording(
                 number,
-                product=self._word(key, "product") if key else None,
+                product=self._product(key, lane),
                 serial=self._word(key, "serial") if key else None,
                 complete=complete,
                 not_carried=dict(not_carried) if number == 1 else {},
                 conversions=(*sentences, *_without_unit(self._lanes[lane]), *self._parted()),
             )
+
+    def _product(self, key: Key, lane: int) -> str | None:
+        """Return the device that the row names, or the header, or both."""
+        words = (self._word(key, "product") if key else None, self._lanes[lane][0].heading.device)
+        return ", ".join(word for word in words if word) or None
 
     def _parted(self) -> Iterator[str]:
         if len(self._lanes) > 1:

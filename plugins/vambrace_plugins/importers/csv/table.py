@@ -18,7 +18,7 @@ from vambrace_plugins.importers.csv.recordings import Key, Recordings
 from vambrace_plugins.importers.csv.rows import Block
 from vambrace_plugins.importers.csv.timing import Timing, places, settle
 from vambrace_plugins.importers.csv.unitsrow import units_row, with_units
-from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading
+from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading, signal_with_rest
 
 MOST_COLUMNS = 2_000
 
@@ -190,8 +190,17 @@ def _column(each: Field, values: pa.Array, sensor: str) -> Column:
 def _no_signal(heads: Sequence[Heading]) -> Refused:
     names = ", ".join(f'"{heading.text.strip()[:40]}"' for heading in heads if heading.time is None)
     what = f"it has times, and no column of a signal that we know by its header ({names or 'there is no other'})"
-    todo = 'If it holds measurements, say of what, as in --option "csv.columns=HEADER=heart_rate"'
+    near = next((f"{heading.text.strip()}={split[0].signal}" for heading, split in _split(heads)), "HEADER=heart_rate")
+    todo = f'If it holds measurements, say of what, as in --option "csv.columns={near}"'
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
+
+
+def _split(heads: Sequence[Heading]) -> Iterator[tuple[Heading, tuple[Heading, str]]]:
+    """Yield the headers that name a signal among other words."""
+    for heading in heads:
+        split = signal_with_rest(heading.text)
+        if split is not None:
+            yield heading, split
 
 
 def _note_unused(source: Source, said: Said, header: Sequence[str]) -> None:

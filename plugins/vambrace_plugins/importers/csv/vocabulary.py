@@ -93,7 +93,7 @@ class Heading:
     `signal` is empty where no signal fits, `time` None where it is no part of the time, `key` the word for what tells
     devices or people apart. `unit` and `counting` are empty where the header does not say. `canonical` is True where
     the header is exactly our own name of the signal. `remark` stands in brackets and is no unit that we know.
-    `rival` is the other signal that has this name, where no unit decides.
+    `rival` is the other signal that has this name, where no unit decides. `device` are words that name a device.
     """
 
     text: str
@@ -108,6 +108,7 @@ class Heading:
     time: TimeWords | None = None
     key: str = ""
     rival: str = ""
+    device: str = ""
 
     @property
     def known(self) -> bool:
@@ -274,13 +275,14 @@ def _counted(found: Heading) -> Heading:
     return replace(found, counts=counts or "unknown")
 
 
-def signal_with_rest(text: str) -> tuple[Heading, str] | None:
+def signal_with_rest(text: str, *, known: bool = False) -> tuple[Heading, str] | None:
     """Return what a header means without the words in front or behind, and those words as they stand there.
 
     The reading with the fewest such words counts. None stands for a header that is known as it is, or has more than
     three such words, or one that makes it another quantity, or two readings; then nothing may be taken from it.
+    With `known`, a header that is known as it is may be read so as well.
     """
-    if read_heading(text).known:
+    if not known and read_heading(text).known:
         return None
     body, bracketed = parts(unicodedata.normalize("NFKC", text))
     brackets = "".join(f" ({inner})" for inner in bracketed)
