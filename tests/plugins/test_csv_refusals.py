@@ -290,9 +290,6 @@ CASES = {
     "times in words": Case("time,heart_rate\nsoon,71\n", "time-notation", ("soon", "csv.columns=HEADER=time")),
     "times in two ways": Case(f"time,heart_rate\n{T},71\n1930381200,71\n", "time-mixed", (T, "1930381200")),
     "rounded times": Case("time_ms,heart_rate\n1.93038E+12,71\n", "time-rounded", ("1.93038E+12", "all digits")),
-    "another header": Case(
-        f"time,heart_rate,power\n{T},71,1\ntime,power,heart_rate\n{T},1,71\n", "header-changes", ("Split",)
-    ),
     "an option that makes no sense": Case(f"time,heart_rate\n{T},71\n", "bad-option", ("csv.units", "furlongs"), {}),
 }
 BAD = {"an option that makes no sense": {"units": "heart_rate=furlongs"}}

@@ -8,13 +8,14 @@ from collections.abc import Callable, Iterable
 from itertools import islice
 
 from vambrace.plugin import Refused
+from vambrace_plugins.importers.csv.lines import Lines
 from vambrace_plugins.importers.csv.options import DELIMITERS
-from vambrace_plugins.importers.csv.rows import Lines, csv_fault, is_blank
+from vambrace_plugins.importers.csv.rows import csv_fault, is_blank
 
 NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
 _PREAMBLE_LINES = 50
 # A number, or what begins like a date or a time of day: no column is named so.
-_VALUE = re.compile(r"^[+-]?[0-9]+([.,][0-9]+)?$|^[0-9]{1,4}[-/.:][0-9]{1,2}[-/.:][0-9]{1,4}")
+VALUE = re.compile(r"^[+-]?[0-9]+([.,][0-9]+)?$|^[0-9]{1,4}[-/.:][0-9]{1,2}[-/.:][0-9]{1,4}")
 
 
 def choose_delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> tuple[str, int]:
@@ -71,7 +72,7 @@ def _behind_others(lines: Lines, first: list[str], known: Callable[[list[str]], 
 
 def _no_header(header: list[str]) -> Refused:
     """Return the refusal of a table no line of which means anything as a header."""
-    if any(_VALUE.match(cell.strip()) for cell in header):
+    if any(VALUE.match(cell.strip()) for cell in header):
         what = f'its first line holds values ("{header[0].strip()[:40]}"), where the names of the columns belong'
         todo = "Put a line before it that names them, such as time,heart_rate"
         return Refused("no-header", what, where="line 1", todo=todo, unrecognised=True)

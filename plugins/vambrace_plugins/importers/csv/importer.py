@@ -8,13 +8,15 @@ from dataclasses import replace
 from typing import ClassVar
 
 from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
+from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.devices import with_devices
-from vambrace_plugins.importers.csv.dialect import choose_delimiter
+from vambrace_plugins.importers.csv.dialect import VALUE, choose_delimiter
 from vambrace_plugins.importers.csv.encoding import Decoded, decode, first_text
 from vambrace_plugins.importers.csv.layout import headings
+from vambrace_plugins.importers.csv.lines import Lines
 from vambrace_plugins.importers.csv.longshape import LongTable, long_places
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
-from vambrace_plugins.importers.csv.rows import Lines, Rows
+from vambrace_plugins.importers.csv.rows import Rows
 from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Given, Table, wide
 from vambrace_plugins.importers.csv.vocabulary import read_heading
 
@@ -52,8 +54,8 @@ class CsvImporter:
             delimiter, before = choose_delimiter(
                 lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
             )
-            rows = Rows(lines, delimiter, before)
-            for item in _read(source, said, rows, lines, delimiter):
+            rows = Rows(lines, delimiter, before, lambda cells: _time_at(cells, said))
+            for item in _tables(source, said, rows, lines, delimiter):
                 yield _with_encoding(item, decoded) if isinstance(item, Recording) else item
 
 
@@ -69,36 +71,81 @@ def _known(cells: Sequence[str]) -> int:
     return sum(heading.known for heading in with_devices(heads, [False] * len(heads)))
 
 
-def _read(
+def _time_at(cells: Sequence[str], said: Said) -> int | None:
+    """Return where a row names a time that is the header of a table, None for any other row."""
+    if any(VALUE.match(cell.strip()) for cell in cells):
+        return None
+    heads = headings(cells, said)
+    if sum(heading.known for heading in heads) < 2 and long_places(heads) is None:
+        return None
+    return next((at for at, heading in enumerate(heads) if heading.time is not None), None)
+
+
+def _tables(
     source: Source, said: Said, rows: Rows, lines: Lines, delimiter: str
 ) -> Iterator[SourceBatch | Rejected | Recording]:
-    table: Table | LongTable | None = None
-    cut = False
-    if rows.before:
-        shown = "; ".join(f'"{line[:60]}"' for line in rows.before if line)
-        what = f"{len(rows.before)} lines before the header are passed over: {shown[:400]}"
-        # Lines of several cells may be a table of their own.
-        severity = "warning" if any(delimiter in line for line in rows.before) else "note"
-        source.note("lines-before-header", what, severity)
-    for block in rows.blocks():
-        if table is None:
-            if rows.fault is not None and not len(block):
-                break
-            given = Given(source, said, delimiter, rows.header)
-            places = long_places(headings(rows.header, said))
-            if places is None:
-                table, block = wide(given, block)  # noqa: PLW2901
-            else:
-                table = LongTable(given, places, block)
-        yield from table.batches(block)
-        if block.cut is not None:
-            cut = True
-            yield from table.cut(block.cut)
-    if table is not None:
-        if rows.fault is None and not cut and not lines.ended:
-            source.note("possibly-cut", "the last line has no end; the file may have been cut there")
-        if rows.headers_again:
-            source.note("header-again", "the header stands again between the rows", count=rows.headers_again)
-        yield from table.about(complete=False if cut else None)
+    """Yield the rows of each table in the file; each has recordings of its own."""
+    recordings = tables = 0
+    more = True
+    while more:
+        given = Given(source, said, delimiter, rows.header, recordings)
+        if tables:
+            source.note("another-table", f"line {rows.header_line:,}: another table begins")
+        reading = _Table(given, rows)
+        yield from reading.batches()
+        more = rows.next_table()
+        yield from reading.about(at_end=not more, ended=lines.ended)
+        recordings += reading.count
+        tables += 1
     if rows.fault is not None:
         raise rows.fault
+
+
+class _Table:
+    """The reading of one table of a file."""
+
+    def __init__(self, given: Given, rows: Rows) -> None:
+        self._given, self._rows = given, rows
+        self._table: Table | LongTable | None = None
+        self._cut = False
+        self.count = 0
+
+    def batches(self) -> Iterator[SourceBatch | Rejected]:
+        self._note_before()
+        for block in self._rows.blocks():
+            if self._table is None:
+                if self._rows.fault is not None and not len(block):
+                    break
+                self._table, block = self._begun(block)  # noqa: PLW2901
+            yield from self._table.batches(block)
+            if block.cut is not None:
+                self._cut = True
+                yield from self._table.cut(block.cut)
+        self._again, self._comments = self._rows.headers_again, self._rows.comments
+
+    def _begun(self, first: Block) -> tuple[Table | LongTable, Block]:
+        places = long_places(headings(self._given.header, self._given.said))
+        return wide(self._given, first) if places is None else (LongTable(self._given, places, first), first)
+
+    def _note_before(self) -> None:
+        before = self._rows.before
+        if before:
+            shown = "; ".join(f'"{line[:60]}"' for line in before if line)
+            what = f"{len(before)} lines before the header are passed over: {shown[:400]}"
+            # Lines of several cells may be a table of their own.
+            severity = "warning" if any(self._given.delimiter in line for line in before) else "note"
+            self._given.source.note("lines-before-header", what, severity)
+
+    def about(self, *, at_end: bool, ended: bool) -> Iterator[Recording]:
+        """Yield what is known of the recordings, once the table is read."""
+        if self._table is None:
+            return
+        source = self._given.source
+        if at_end and self._rows.fault is None and not self._cut and not ended:
+            source.note("possibly-cut", "the last line has no end; the file may have been cut there")
+        if self._again:
+            source.note("header-again", "the header stands again between the rows", count=self._again)
+        if self._comments:
+            source.note("comment-lines", "lines of comment between the rows are passed over", count=self._comments)
+        self.count = self._table.count
+        yield from self._table.about(complete=False if self._cut else None)

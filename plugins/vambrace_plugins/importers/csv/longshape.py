@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import pyarrow.compute as pc
 
 from vambrace.plugin import Recording, Refused, Rejected, SourceBatch
+from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.recordings import Key
-from vambrace_plugins.importers.csv.rows import Block
 from vambrace_plugins.importers.csv.table import Given, Table, filled, sample_of
 from vambrace_plugins.importers.csv.unitsrow import with_unit
 from vambrace_plugins.importers.csv.vocabulary import Heading, plain
@@ -115,7 +115,12 @@ class LongTable:
         if word in self._tables and len(row) > self._places.value:
             value = row[self._places.value].strip()
             signal = _signal(self._tables[word][1])
-            yield Rejected(signal, record, "not-a-number", f"{value} (cut)", 1, "")
+            yield Rejected(signal, record, "not-a-number", f"{value} (cut)", self._given.before + 1, "")
+
+    @property
+    def count(self) -> int:
+        """Return how many recordings the tables have so far, at least one."""
+        return max(1, len(self._numbers))
 
     def about(self, *, complete: bool | None) -> Iterator[Recording]:
         """Yield what the tables say of their recordings, once all is read; raise Refused where none holds a signal."""
@@ -124,7 +129,7 @@ class LongTable:
             what = f"none of the signals that its rows name is known ({names})"
             todo = 'If one is a signal, say which, as in --option "csv.columns=NAME=heart_rate"'
             raise Refused("no-known-column", what, todo=todo, unrecognised=True)
-        yield Recording(1, conversions=("rows of one value each, parted by the signal they name",))
+        yield Recording(self._given.before + 1, conversions=("rows of one value each, parted by the signal they name",))
         tables = [table for _, table in self._tables.values()]
         left = dict(self._not_carried)
         for table in tables:

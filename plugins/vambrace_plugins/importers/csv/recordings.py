@@ -32,14 +32,24 @@ class Part:
 class Recordings:
     """The recordings of one table, numbered as they come; the words of key columns part the rows."""
 
-    def __init__(self, heads: Sequence[Heading], columns: Sequence[Field], numbers: dict[tuple[Key, int], int]) -> None:
-        """Take the columns that tell devices and people apart, and the numbers that are given so far."""
+    def __init__(
+        self, heads: Sequence[Heading], columns: Sequence[Field], numbers: dict[tuple[Key, int], int], before: int
+    ) -> None:
+        """Take the columns that tell devices and people apart, and the numbers that are given so far.
+
+        `before` counts the recordings of other tables.
+        """
         self._keys = [(at, heading) for at, heading in enumerate(heads) if heading.key and heading.key != "person"]
         self._people = [(at, heading) for at, heading in enumerate(heads) if heading.key == "person"]
         self._seen_people: dict[int, str] = {}
         lanes = sorted({each.lane for each in columns})
         self._lanes = [tuple(each for each in columns if each.lane == lane) for lane in lanes]
-        self._numbers = numbers
+        self._numbers, self._before = numbers, before
+
+    @property
+    def count(self) -> int:
+        """Return how many recordings there are so far, at least one."""
+        return max(1, len(self._numbers))
 
     @property
     def used(self) -> set[int]:
@@ -80,8 +90,8 @@ class Recordings:
             yield key, None if len(rows) == n else np.array(sorted(rows), np.intp)
 
     def _number(self, key: Key, lane: int) -> int:
-        number = self._numbers.setdefault((key, lane), len(self._numbers) + 1)
-        if number > _MOST:
+        number = self._numbers.setdefault((key, lane), self._before + len(self._numbers) + 1)
+        if number > self._before + _MOST:
             names = " and ".join(f'"{heading.text.strip()}"' for _, heading in self._keys)
             what = f"the column {names} would part its rows into more than {_MOST} recordings"
             name = self._keys[0][1].text.strip() if self._keys else ""
@@ -98,13 +108,13 @@ class Recordings:
         self, sentences: tuple[str, ...], not_carried: Mapping[str, int], *, complete: bool | None
     ) -> Iterator[Recording]:
         """Yield what is known of each recording; values that no signal fits are counted with the first."""
-        for (key, lane), number in self._numbers.items() or [(((), 0), 1)]:
+        for (key, lane), number in self._numbers.items() or [(((), 0), self._before + 1)]:
             yield Recording(
                 number,
                 product=self._product(key, lane),
                 serial=self._word(key, "serial") if key else None,
                 complete=complete,
-                not_carried=dict(not_carried) if number == 1 else {},
+                not_carried=dict(not_carried) if number == self._before + 1 else {},
                 conversions=(*sentences, *_without_unit(self._lanes[lane]), *self._parted()),
             )
 

@@ -1,27 +1,26 @@
-"""From pieces of text to the rows of a table, in blocks; every fault is typed and has its line."""
+"""From the lines of a text to the rows of its tables, in blocks; every fault is typed and has its line."""
 
 from __future__ import annotations
 
 import csv
-import io
-from bisect import bisect
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from itertools import accumulate, chain, islice
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from itertools import chain, islice
 
 import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
-from pyarrow import csv as arrow_csv
 
 from vambrace.plugin import DamagedFile, Refused
+from vambrace_plugins.importers.csv.blocks import Block, blank_rows, columns_of, words_in
+from vambrace_plugins.importers.csv.lines import SALVAGE, Lines
 
 ROWS = 10_000
-"""Rows of one block; the first block is what decisions are made from."""
-_AT_ONCE, _CHARACTERS = 100, 1 << 24
-_LONGEST_LINE = 1 << 18
-_SALVAGE = "Export it again; --salvage keeps the rows before"
+"""Rows of the first block, which decisions are made from, and of each that is read row by row."""
+_MANY = 50_000
+_AT_ONCE, _SIZE = 100, 1 << 24
+# Rows that may stand between two tables, beside blank ones.
+_TITLES = 5
 # What Python's csv module says, and what it means to a person.
 _FAULTS = {
     "unexpected end of data": "a quotation mark that is opened here is never closed",
@@ -30,225 +29,147 @@ _FAULTS = {
 }
 
 
-class Lines:
-    """The lines of a text with their ends, whatever ends them, however the text is cut into pieces.
-
-    `ended` says whether the last line that was read had an end.
-    """
-
-    def __init__(self, pieces: Iterator[str]) -> None:
-        """Begin before the first line."""
-        self.ended = True
-        self._held: list[list[str]] = []
-        self._current: Iterator[str] = iter(())
-        self._fault: DamagedFile | Refused | None = None
-        self._blocks = self._noted(_checked(_blocks(pieces)))
-
-    def _noted(self, blocks: Iterator[list[str]]) -> Iterator[list[str]]:
-        for lines in blocks:
-            if lines:
-                self.ended = lines[-1].endswith(("\n", "\r"))
-            yield lines
-
-    def __iter__(self) -> Iterator[str]:
-        while (lines := self._next()) is not None:
-            self._current = iter(lines)
-            yield from self._current
-
-    def _next(self) -> list[str] | None:
-        if self._held:
-            return self._held.pop(0)
-        if self._fault is not None:
-            raise self._fault
-        try:
-            return next(self._blocks, None)
-        except (DamagedFile, Refused) as error:
-            self._fault = error
-            raise
-
-    def take(self) -> list[str] | None:
-        """Return the next lines that nobody has read, many at once, or None at the end.
-
-        A fault of the text is raised each time its place is reached, whoever reads.
-        """
-        return list(self._current) or self._next()
-
-    def put_back(self, lines: list[str]) -> None:
-        """Make lines that were taken the next ones again."""
-        self._held.insert(0, lines)
-
-    def ahead(self) -> Iterator[str]:
-        """Yield the lines that are still to come, without taking them."""
-        yield from chain.from_iterable(self._held)
-        for lines in self._blocks:
-            self._held.append(lines)
-            yield from lines
-
-
-def _blocks(pieces: Iterator[str]) -> Iterator[tuple[list[str], bool]]:
-    """Yield whole lines in lists, and whether there is a zero among their characters."""
-    rest = ""
-    for piece in pieces:
-        text = rest + piece
-        lines = io.StringIO(text, newline="").readlines()
-        # A carriage return at the very end may be the first half of a line end.
-        rest = "" if lines[-1].endswith("\n") else lines.pop()
-        yield lines, "\0" in text
-        if len(rest) > _LONGEST_LINE:
-            break
-    yield [rest] if rest else [], "\0" in rest
-
-
-def _checked(blocks: Iterator[tuple[list[str], bool]]) -> Iterator[list[str]]:
-    """Yield the blocks up to the first line that is too long or has a zero in it, then raise DamagedFile."""
-    before = 0
-    for lines, has_zero in blocks:
-        too_long = max(map(len, lines), default=0) > _LONGEST_LINE
-        if too_long or has_zero:
-            for at, line in enumerate(lines):
-                what = _fault_of(line)
-                if what:
-                    yield lines[:at]
-                    raise DamagedFile(what, where=f"line {before + at + 1:,}", todo=_SALVAGE)
-        before += len(lines)
-        yield lines
-
-
-def _fault_of(line: str) -> str:
-    if len(line) > _LONGEST_LINE:
-        return f"a line is longer than {_LONGEST_LINE:,} characters"
-    return "there are zero bytes in the text" if "\0" in line else ""
-
-
-@dataclass(slots=True)
-class Block:
-    """Rows of equal width as columns of texts, length n each, with their record numbers.
-
-    A record number is the row's place in the file, the header's being 0. `cut` is a row at the end of the file that
-    is too short, with its record number and its line.
-    """
-
-    records: NDArray[np.int64]
-    columns: list[pa.Array]
-    cut: tuple[int, list[str], int] | None = None
-
-    @classmethod
-    def of_rows(cls, records: Sequence[int], rows: Sequence[list[str]], width: int) -> Block:
-        """Return the block of rows that all have the width."""
-        columns = [pa.array([row[at] for row in rows], pa.string()) for at in range(width)]
-        return cls(np.array(records, np.int64), columns)
-
-    def __len__(self) -> int:
-        return len(self.records)
-
-    def without_first(self) -> Block:
-        """Return the block without its first row."""
-        return replace(self, records=self.records[1:], columns=[column.slice(1) for column in self.columns])
-
-    def filtered(self, kept: pa.Array) -> Block:
-        """Return the rows for which `kept` is true."""
-        columns = [column.filter(kept) for column in self.columns]
-        return replace(self, records=self.records[kept.to_numpy(zero_copy_only=False)], columns=columns)
-
-
 class Rows:
-    """The rows after the header, block by block; `fault` is what ended them, to be raised after the last block.
+    """The rows of the tables in a text, block by block; `fault` is what ended them, to be raised after the last block.
 
-    Blank rows and the header where it stands again are passed over, and counted in the record numbers.
+    Blank rows, comments and the header where it stands again are passed over, and counted in the record numbers.
     """
 
-    def __init__(self, lines: Lines, delimiter: str, before: int = 0) -> None:
-        """Take the header from the lines, behind those that stand before it."""
-        self._lines, self._delimiter = lines, delimiter
+    def __init__(
+        self, lines: Lines, delimiter: str, before: int, time_at: Callable[[Sequence[str]], int | None]
+    ) -> None:
+        """Take the header from the lines, behind those that stand before it.
+
+        `time_at` says where a row that is a header names a time; None for any other row.
+        """
+        self._lines, self._delimiter, self._time_at = lines, delimiter, time_at
         every = iter(lines)
+        self._skipped = before
         self.before = [line.strip() for line in islice(every, before)]
         self._reader = csv.reader(every, delimiter=delimiter, strict=True, skipinitialspace=True)
-        self.header = next((row for row in self._reader if not is_blank(row)), [])
-        self.header_line = before + self._reader.line_num - _height(self.header) + 1
+        header = next((row for row in self._reader if not is_blank(row)), [])
         self.fault: DamagedFile | Refused | None = None
-        self.headers_again = 0
         self._next_record, self._next_line = 1, before + self._reader.line_num + 1
         self._ahead: list[list[str]] = []
         self._more = True
         self._lines_by_columns = 0
+        self._begin(header)
+
+    def _begin(self, header: list[str]) -> None:
+        self.header, self._time = header, self._time_at(header)
+        self.header_line = self._next_line - _height(header)
+        self.headers_again = self.comments = 0
+        self._next_header: list[str] | None = None
+        self._begun = False
+
+    def next_table(self) -> bool:
+        """Go on to the next table of the text, once all blocks of one are read; return whether there is one."""
+        if self._next_header is None:
+            return False
+        self._begin(self._next_header)
+        return True
 
     def blocks(self) -> Iterator[Block]:
-        """Yield blocks until the end or the first fault; there is always one, be it empty.
+        """Yield blocks until the end of the table or the first fault; there is always one, be it empty.
 
-        Each block has the same rows however the text came in pieces. Behind the first one, lines that are plainly
-        regular are read column by column; others row by row, a block of them at a time.
+        Each block has the same rows however the text came in pieces. Lines that are plainly regular are read column
+        by column; others row by row, a block of them at a time.
         """
+        yield from self._by_columns()
         while True:
             block = self._regular(self._take())
-            last = self.fault is not None or not (self._ahead or self._more)
-            yield block
+            last = self.fault is not None or self._next_header is not None or not (self._ahead or self._more)
+            if len(block) or block.cut is not None or not self._begun:
+                self._begun = True
+                yield block
             if last:
                 return
             yield from self._by_columns()
 
     def _by_columns(self) -> Iterator[Block]:
         width = len(self.header)
-        if width < 2 or any(len(row) != width or is_blank(row) or row == self.header for row in self._ahead):
+        if width < 2 or len(self._ahead) > 1 or any(self._is_odd(row) for row in self._ahead):
             return
-        while (lines := self._taken()) is not None:
-            columns = _columns(lines, self._delimiter, width)
-            if columns is None or _has_row(columns, self.header):
-                self._lines.put_back(lines)
+        while (taken := self._taken(_MANY if self._begun else ROWS)) is not None:
+            data, n = taken
+            columns = columns_of(data, n, self._delimiter, width)
+            if columns is None or self._may_end(columns):
+                self._lines.put_back(data.decode())
                 return
             if self._ahead:
                 yield self._regular([self._ahead.pop()])
-            records = np.arange(self._next_record, self._next_record + len(lines))
-            self._next_record += len(lines)
-            self._next_line += len(lines)
-            self._lines_by_columns += len(lines)
-            block, blank = Block(records, columns), _blank_rows(columns)
+            records = np.arange(self._next_record, self._next_record + n)
+            self._next_record += n
+            self._next_line += n
+            self._lines_by_columns += n
+            block, blank = Block(records, columns), blank_rows(columns)
+            self._begun = True
             yield block if blank is None else block.filtered(pc.invert(blank))
 
-    def _taken(self) -> list[str] | None:
-        """Return the next lines, as many as make a block wherever the text is cut into pieces.
+    def _is_odd(self, row: list[str]) -> bool:
+        return len(row) != len(self.header) or is_blank(row) or row == self.header or self._names(row)
+
+    def _may_end(self, columns: Sequence[pa.Array]) -> bool:
+        """Say whether a header, this table's or another's, may stand among the rows."""
+        if pc.index(columns[0], self.header[0]).as_py() >= 0:
+            return True
+        if self._time is None:
+            return False
+        rows = words_in(columns[self._time]).tolist()
+        return any(self._names([column[row].as_py() for column in columns]) for row in rows)
+
+    def _taken(self, most: int) -> tuple[bytes, int] | None:
+        """Return the next lines and their number, as many as make a block wherever the text is cut into pieces.
 
         Before a fault or at the end there are none, and the reader of rows finds out why.
         """
-        lines: list[str] = []
-        characters = 0
+        parts: list[bytes] = []
+        lines = size = 0
         try:
-            while len(lines) < ROWS and characters < _CHARACTERS and (more := self._lines.take()):
-                lines += more
-                characters += sum(map(len, more))
+            while lines < most and size < _SIZE and (text := self._lines.take()):
+                parts.append(text.encode())
+                size += len(parts[-1])
+                lines += parts[-1].count(b"\n")
         except (DamagedFile, Refused):
             pass
-        most = ROWS if characters <= _CHARACTERS else bisect(list(accumulate(map(len, lines))), _CHARACTERS) + 1
-        if lines[most:]:
-            self._lines.put_back(lines[most:])
-        return lines[:most] or None
+        data = b"".join(parts)
+        if not data:
+            return None
+        ends = np.flatnonzero(np.frombuffer(data, np.uint8) == ord("\n")) + 1
+        if not len(ends) or ends[-1] < len(data):
+            ends = np.append(ends, len(data))
+        n = min(most, len(ends), int(np.searchsorted(ends, _SIZE)) + 1)
+        if n < len(ends):
+            self._lines.put_back(data[ends[n - 1] :].decode())
+        return data[: ends[n - 1]], n
 
     def _take(self) -> list[list[str]]:
         rows, self._ahead = self._ahead, []
-        left = _CHARACTERS
-        try:
-            while len(rows) <= ROWS and left > 0 and self._more:
-                before = len(rows)
-                # What was read before a fault stays in the list.
-                rows.extend(islice(self._reader, min(_AT_ONCE, ROWS + 1 - before)))
-                self._more = len(rows) > before
-                left -= sum(map(len, chain.from_iterable(rows[before:])))
-        except csv.Error as error:
-            line = self._next_line + sum(map(_height, rows))
-            self.fault = csv_fault(error, line)
-        except (DamagedFile, Refused) as error:
-            self.fault = error
+        self._read_on(rows, ROWS + 1)
         if self._more and self.fault is None and rows:
             # One row is held back, so that the last row of the file is known when it comes.
             self._ahead = [rows.pop()]
         return rows
 
+    def _read_on(self, rows: list[list[str]], most: int) -> None:
+        """Add rows to those that are read until they are so many, or large, or there is a fault."""
+        left = _SIZE
+        try:
+            while len(rows) < most and left > 0 and self._more and self.fault is None:
+                before = len(rows)
+                # What was read before a fault stays in the list.
+                rows.extend(islice(self._reader, min(_AT_ONCE, most - before)))
+                self._more = len(rows) > before
+                left -= sum(map(len, chain.from_iterable(rows[before:])))
+        except csv.Error as error:
+            self.fault = csv_fault(error, self._next_line + sum(map(_height, rows)))
+        except (DamagedFile, Refused) as error:
+            self.fault = error
+
     def _regular(self, rows: list[list[str]]) -> Block:
         record, line, width = self._next_record, self._next_line, len(self.header)
-        self._next_record += len(rows)
-        self._next_line = (
-            len(self.before) + self._reader.line_num + self._lines_by_columns + 1 - sum(map(_height, self._ahead))
-        )
-        if set(map(len, rows)) <= {width} and self.header not in rows:
+        if set(map(len, rows)) <= {width} and self.header not in rows and not any(map(self._names, rows)):
+            self._count(len(rows))
             return Block.of_rows(range(record, record + len(rows)), rows, width)
         records: list[int] = []
         kept: list[list[str]] = []
@@ -258,16 +179,67 @@ class Rows:
                 row = self._fitted(row, width)  # noqa: PLW2901
             if row == self.header:
                 self.headers_again += 1
-            elif len(row) == width:
+            elif len(row) == width and not self._names(row):
                 records.append(record + at)
                 kept.append(row)
-            elif not is_blank(row):
-                cut = self._irregular(record + at, row, line + sum(map(_height, rows[:at])), rows[at + 1 :])
+            elif not is_blank(row) and not self._is_comment(row):
+                if self._new_table(rows, at):
+                    while kept and _is_title(kept[-1]):
+                        self.before.insert(0, " ".join(kept.pop()).strip())
+                        records.pop()
+                else:
+                    cut = self._irregular(record + at, row, line + sum(map(_height, rows[:at])), rows[at + 1 :])
                 break
+        if self._next_header is None:
+            self._count(len(rows))
         return replace(Block.of_rows(records, kept, width), cut=cut)
 
+    def _count(self, n: int) -> None:
+        """Count rows that are read, and go on to the line behind them."""
+        self._next_record += n
+        self._next_line = (
+            self._skipped + self._reader.line_num + self._lines_by_columns + 1 - sum(map(_height, self._ahead))
+        )
+
+    def _names(self, row: Sequence[str]) -> bool:
+        """Say whether a row is the header of a table."""
+        at = self._time
+        cell = row[at].strip() if at is not None and at < len(row) else ""
+        # Only few rows need the closer look.
+        maybe = cell[:1].isalpha() and sum(letter.isdigit() for letter in cell) < 2
+        return maybe and self._time_at(row) is not None
+
+    def _is_comment(self, row: list[str]) -> bool:
+        is_one = row[0].startswith("#") and not self.header[0].startswith("#")
+        self.comments += is_one
+        return is_one
+
+    def _new_table(self, rows: list[list[str]], at: int) -> bool:
+        """Say whether another table's header stands here or behind a few titles; then what follows is ahead."""
+        rows += self._ahead
+        self._ahead = []
+        self._read_on(rows, at + 1 + 2 * _TITLES)
+        titles: list[str] = []
+        for place, row in enumerate(rows[at:], at):
+            if self._time_at(row) is not None:
+                self._next_header, self.before = row, titles
+                self._ahead = rows[place + 1 :]
+                self._count(place + 1)
+                return True
+            if not is_blank(row):
+                titles.append(self._delimiter.join(row).strip())
+            if len(titles) > _TITLES:
+                break
+        # No header: what was read too far is ahead again.
+        self._ahead = [rows.pop()] if self._more and self.fault is None and len(rows) > at + 1 else []
+        return False
+
     def _fitted(self, row: list[str], width: int) -> list[str]:
-        return row[:width] if len(row) > width and is_blank(row[width:]) else row
+        """Return a row without cells that are empty, or with those that its header leaves empty."""
+        if len(row) > width and is_blank(row[width:]):
+            return row[:width]
+        short = len(row) < width and is_blank(self.header[len(row) :])
+        return row + [""] * (width - len(row)) if short else row
 
     def _irregular(
         self, record: int, row: list[str], line: int, after: list[list[str]]
@@ -283,52 +255,22 @@ class Rows:
         return None
 
 
-def _columns(lines: list[str], delimiter: str, width: int) -> list[pa.Array] | None:
-    """Return the columns of lines of which each is a row of the width without quotation marks, or None."""
-    text = "".join(lines)
-    if '"' in text:
-        return None
-    names = [str(at) for at in range(width)]
-    data = text.encode()
-    try:
-        table = arrow_csv.read_csv(
-            pa.BufferReader(data),
-            arrow_csv.ReadOptions(use_threads=False, block_size=len(data) + 1, column_names=names),
-            arrow_csv.ParseOptions(delimiter=delimiter, quote_char=False, escape_char=False, ignore_empty_lines=False),
-            arrow_csv.ConvertOptions(check_utf8=False, column_types=dict.fromkeys(names, pa.string()), null_values=[]),
-        )
-    except pa.ArrowInvalid:
-        return None
-    if table.num_rows != len(lines):
-        return None
-    columns = [column.combine_chunks() for column in table.columns]
-    spaced = f"{delimiter} " in text or "\n " in text or "\r " in text or text.startswith(" ")
-    return [pc.utf8_ltrim(column, " ") for column in columns] if spaced else columns
-
-
-def _has_row(columns: list[pa.Array], row: list[str]) -> bool:
-    """Say whether a row may stand among the columns."""
-    return all(pc.index(column, cell).as_py() >= 0 for column, cell in zip(columns, row, strict=True))
-
-
-def _blank_rows(columns: list[pa.Array]) -> pa.Array | None:
-    """Return which rows have empty cells only, or None where no row is so."""
-    blank = None
-    for column in columns:
-        empty = pc.equal(pc.utf8_trim_whitespace(column), "")
-        blank = empty if blank is None else pc.and_(blank, empty)
-        if not pc.any(blank).as_py():
-            return None
-    return blank
-
-
 def _hint(row: list[str], width: int) -> str:
     return "a decimal comma between commas must stand in quotation marks; " if len(row) > width else ""
 
 
 def is_blank(row: list[str]) -> bool:
     """Say whether all cells of a row are empty."""
-    return not any(cell and not cell.isspace() for cell in row)
+    return not _cells(row)
+
+
+def _cells(row: list[str]) -> int:
+    return sum(bool(cell) and not cell.isspace() for cell in row)
+
+
+def _is_title(row: list[str]) -> bool:
+    """Say whether a row has one cell only, and that no time."""
+    return _cells(row) == 1 and not "".join(row).strip()[:1].isdigit()
 
 
 def _height(row: list[str]) -> int:
@@ -340,4 +282,4 @@ def csv_fault(error: csv.Error, line: int) -> DamagedFile:
     """Return our own error for one of Python's csv module."""
     said = str(error)
     what = next((words for part, words in _FAULTS.items() if part in said), said)
-    return DamagedFile(what, where=f"line {line:,}", todo=_SALVAGE)
+    return DamagedFile(what, where=f"line {line:,}", todo=SALVAGE)

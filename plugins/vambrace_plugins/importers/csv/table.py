@@ -10,12 +10,12 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from vambrace.plugin import SIGNALS, Column, Recording, Refused, Rejected, Source, SourceBatch, Times
+from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.cells import castable, plain, without_unit
 from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
 from vambrace_plugins.importers.csv.layout import Field, fields, headings
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.recordings import Key, Recordings
-from vambrace_plugins.importers.csv.rows import Block
 from vambrace_plugins.importers.csv.timing import Timing, places, settle
 from vambrace_plugins.importers.csv.unitsrow import units_row, with_units
 from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading, signal_with_rest
@@ -25,12 +25,16 @@ MOST_COLUMNS = 2_000
 
 @dataclass(frozen=True, slots=True)
 class Given:
-    """What a table is read with: its source, what the user says, its delimiter and the cells of its header."""
+    """What a table is read with: its source, what the user says, its delimiter and the cells of its header.
+
+    `before` counts the recordings of the tables before it in the file.
+    """
 
     source: Source
     said: Said
     delimiter: str
     header: list[str]
+    before: int = 0
 
 
 def wide(given: Given, first: Block) -> tuple[Table, Block]:
@@ -87,7 +91,7 @@ class Table:
         lists = {name for name, each in zip(names, self.fields, strict=True) if may_list(each.heading.signal)}
         self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)), lists)
         self.absent: dict[str, None] = {}
-        self.recordings = Recordings(self.heads, self.fields, {} if numbers is None else numbers)
+        self.recordings = Recordings(self.heads, self.fields, {} if numbers is None else numbers, given.before)
         used = {each.at for each in self.fields} | self.timing.used | self.recordings.used | {*read}
         self.rest = [at for at in range(len(heads)) if at not in used]
         self.not_carried = dict.fromkeys((self._name(at) for at in self.rest), 0)
@@ -101,10 +105,6 @@ class Table:
             return
         for at in self.rest:
             self.not_carried[self._name(at)] += filled(block.columns[at])
-        at = self.timing.start.at
-        if pc.index(block.columns[at], self.heads[at].text).as_py() >= 0:
-            what = "another header stands between the rows"
-            raise Refused("header-changes", what, todo="Split the file before each header")
         start = self.timing.start.times(block.columns)
         end = self.timing.end.times(block.columns) if self.timing.end else None
         values = {each.at: self._values(each, block.columns[each.at]) for each in self.fields}
@@ -145,6 +145,11 @@ class Table:
                 if each.at == place and last:
                     time = whole[self.timing.start.at].strip()
                     yield Rejected(each.heading.signal, record, "not-a-number", f"{last} (cut)", part.recording, time)
+
+    @property
+    def count(self) -> int:
+        """Return how many recordings the table has so far, at least one."""
+        return self.recordings.count
 
     def about(self, *, complete: bool | None) -> Iterator[Recording]:
         """Yield what the table says of its recordings, once all is read."""

@@ -1,0 +1,96 @@
+"""Rows of a table as columns of texts, and their reading with Arrow where the lines are plainly regular."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+from pyarrow import csv as arrow_csv
+
+# Holds the longest line that is read, whatever its characters.
+_ARROW_BLOCK = 1 << 21
+
+
+@dataclass(slots=True)
+class Block:
+    """Rows of equal width as columns of texts, length n each, with their record numbers.
+
+    A record number is the row's place in the file, the header's being 0. `cut` is a row at the end of the file that
+    is too short, with its record number and its line.
+    """
+
+    records: NDArray[np.int64]
+    columns: list[pa.Array]
+    cut: tuple[int, list[str], int] | None = None
+
+    @classmethod
+    def of_rows(cls, records: Sequence[int], rows: Sequence[list[str]], width: int) -> Block:
+        """Return the block of rows that all have the width."""
+        columns = [pa.array([row[at] for row in rows], pa.string()) for at in range(width)]
+        return cls(np.array(records, np.int64), columns)
+
+    def __len__(self) -> int:
+        return len(self.records)
+
+    def without_first(self) -> Block:
+        """Return the block without its first row."""
+        return replace(self, records=self.records[1:], columns=[column.slice(1) for column in self.columns])
+
+    def filtered(self, kept: pa.Array) -> Block:
+        """Return the rows for which `kept` is true."""
+        columns = [column.filter(kept) for column in self.columns]
+        return replace(self, records=self.records[kept.to_numpy(zero_copy_only=False)], columns=columns)
+
+
+def columns_of(data: bytes, n: int, delimiter: str, width: int) -> list[pa.Array] | None:
+    """Return the columns of n lines of which each is a row of the width without quotation marks, or None."""
+    if b'"' in data or data.count(b"\r") != data.count(b"\r\n"):
+        return None
+    names = [str(at) for at in range(width)]
+    try:
+        table = arrow_csv.read_csv(
+            pa.BufferReader(data),
+            arrow_csv.ReadOptions(block_size=_ARROW_BLOCK, column_names=names),
+            arrow_csv.ParseOptions(delimiter=delimiter, quote_char=False, escape_char=False, ignore_empty_lines=False),
+            arrow_csv.ConvertOptions(check_utf8=False, column_types=dict.fromkeys(names, pa.string()), null_values=[]),
+        )
+    except pa.ArrowInvalid:
+        return None
+    if table.num_rows != n or any(
+        pc.max(pc.binary_length(column)).as_py() > csv.field_size_limit() for column in table
+    ):
+        return None
+    columns = [column.combine_chunks() for column in table.columns]
+    spaced = f"{delimiter} ".encode() in data or b"\n " in data or data.startswith(b" ")
+    return [pc.utf8_ltrim(column, " ") for column in columns] if spaced else columns
+
+
+def blank_rows(columns: Sequence[pa.Array]) -> pa.Array | None:
+    """Return which rows have empty cells only, or None where no row is so."""
+    blank = None
+    for column in columns:
+        empty = pc.or_(pc.equal(pc.binary_length(column), 0), pc.utf8_is_space(column))
+        blank = empty if blank is None else pc.and_(blank, empty)
+        if not pc.any(blank, min_count=0).as_py():
+            return None
+    return blank
+
+
+def words_in(column: pa.Array) -> NDArray[np.intp]:
+    """Return the rows whose cell begins with a letter and has fewer than two digits, as a name has and no time."""
+    ends = np.frombuffer(column.buffers()[1], np.int32)[column.offset : column.offset + len(column) + 1]
+    filled: NDArray[np.intp] = np.flatnonzero(ends[1:] > ends[:-1])
+    if not len(filled):
+        return filled
+    first = np.frombuffer(column.buffers()[2], np.uint8)[ends[filled]] | 0x20
+    found: NDArray[np.intp] = filled[(first >= ord("a")) & (first <= ord("z"))]
+    if not len(found):
+        return found
+    digits = pc.match_substring_regex(column.take(pa.array(found)), "[0-9][^0-9]*[0-9]")
+    names: NDArray[np.intp] = found[~digits.to_numpy(zero_copy_only=False)]
+    return names
