@@ -38,7 +38,7 @@ class ReadTable:
         return [text for batch in self.of(recording) if batch.time_end for text in texts(batch.time_end.values)]
 
     def values(self, signal: str, recording: int = 1) -> list[str]:
-        return [text for batch in self.of(recording) for text in texts(column_of(batch, signal).values)]
+        return [text for batch in self.of(recording) for text in texts(cells_of(column_of(batch, signal)))]
 
     def conversions(self, recording: int = 1) -> tuple[str, ...]:
         return self.recordings[recording].conversions
@@ -65,6 +65,11 @@ class ReadTable:
 
 def texts(values: Any) -> list[str]:
     return [str(value) for value in values.to_pylist()]
+
+
+def cells_of(column: Any) -> Any:
+    """Return the cells of a column as the core reads them, as texts: plain numbers are handed over as numbers."""
+    return column.written if isinstance(column.values, np.ndarray) else column.values
 
 
 def column_of(batch: SourceBatch, signal: str) -> Any:

@@ -52,7 +52,8 @@ class Column:
     `statistic` is `instant`, `mean`, `max`, `min` or `total`, as the source says.
     `counts` says what a cadence counts: `steps`, `revolutions`, or `unknown`.
     `sensor` says which sensor gave the value, where the source knows. `flags` is what the source itself says of
-    each value (`mode=spot_check; confidence=3`), or None.
+    each value (`mode=spot_check; confidence=3`), or None. `texts` is what the source wrote where `values` were made of
+    it; it is shown and set aside in their place, and read where no number is as exact.
     """
 
     signal: str
@@ -67,6 +68,12 @@ class Column:
     counts: str = ""
     sensor: str = ""
     flags: Sequence[str | None] | None = None
+    texts: Values | None = None
+
+    @property
+    def written(self) -> Values:
+        """Return the values as the source wrote them."""
+        return self.values if self.texts is None else self.texts
 
 
 @dataclass(frozen=True, slots=True)

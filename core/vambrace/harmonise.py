@@ -69,7 +69,8 @@ def conversion_of(column: Column) -> Conversion:
 
 def candidates(column: Column, how: Conversion) -> Candidates:
     """Return the column as numbers in its signal's canonical unit, and which of them the source really gives."""
-    values = plain_values(column.values)
+    # Only a text can be shifted by a power of ten without rounding twice.
+    values = plain_values(column.written if how.power_of_ten else column.values)
     if isinstance(values, np.ndarray):
         if values.dtype.kind in "mM":
             raise TypeError(f"they are {values.dtype}")
@@ -83,7 +84,8 @@ def candidates(column: Column, how: Conversion) -> Candidates:
     if SIGNALS[column.signal].zero_is_absent:
         present &= numbers != 0
     garbled &= present
-    return Candidates(column, np.where(present & ~garbled, numbers, np.nan), present, garbled)
+    good = present & ~garbled
+    return Candidates(column, numbers if good.all() else np.where(good, numbers, np.nan), present, garbled)
 
 
 def _from_texts(texts: pa.Array, how: Conversion) -> tuple[NDArray[np.float64], Mask, Mask]:

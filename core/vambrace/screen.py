@@ -35,6 +35,9 @@ def _of_value(each: Candidates, time_fault: NDArray[np.uint8]) -> NDArray[np.uin
     low, high = signal.domain
     # A comparison with NaN is False, so a value that is absent or garbled is never "inside".
     inside = (each.value >= low) & (each.value <= high)
+    if signal.kind != Kind.CODED_EPOCH and not time_fault.any() and inside.all():
+        # What is inside is present and no garbled text either.
+        return np.zeros(len(inside), np.uint8)
     fault = np.where(inside, 0, number(Reason.OUTSIDE_DOMAIN))
     if signal.kind == Kind.CODED_EPOCH:
         fault = np.where(np.isin(each.value, list(signal.codes)), 0, number(Reason.UNKNOWN_CODE))

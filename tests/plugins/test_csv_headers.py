@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from csv_reading import column_of, ok, read
+from csv_reading import cells_of, column_of, ok, read
 from vambrace import units
 from vambrace.plugin import SIGNALS
 from vambrace_plugins.importers.csv.vocabulary import of_signal, read_heading
@@ -61,9 +61,9 @@ def test_usual_notations_name_their_signal_and_unit(
 ) -> None:
     column = one(header, cell)
     assert (column.signal, column.unit, column.field) == (signal, unit, header)
-    assert column.values.to_pylist() == [cell]
+    assert cells_of(column).to_pylist() == [cell]
     how = units.conversion(column.unit, SIGNALS[signal])
-    assert how.apply(column.values.cast("float64").to_numpy())[0] == pytest.approx(value, rel=1e-15)
+    assert how.apply(column.values)[0] == pytest.approx(value, rel=1e-15)
 
 
 @pytest.mark.parametrize("name", SIGNALS)

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from csv_canonical import canonical
-from csv_reading import ok, read, texts
+from csv_reading import cells_of, ok, read, texts
 from vambrace_plugins.importers.csv import Options
 
 T = "2031-03-04T09:00:00Z"
@@ -102,7 +102,7 @@ def test_rows_that_name_their_signal_are_read_device_by_device() -> None:
     held: dict[tuple[int, str, str], list[str]] = {}
     for batch in result.batches:
         for each in batch.columns:
-            held.setdefault((batch.recording, each.signal, each.unit), []).extend(texts(each.values))
+            held.setdefault((batch.recording, each.signal, each.unit), []).extend(texts(cells_of(each)))
     # Python's csv module is the other reader: the same cells, parted by hand.
     rows = list(csv.DictReader(io.StringIO(LONG)))
     names = {result.recordings[number].product: number for number in result.recordings if number}

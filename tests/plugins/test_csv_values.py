@@ -96,7 +96,7 @@ def test_rows_of_two_devices_are_two_recordings() -> None:
 
 def test_a_cut_last_cell_is_set_aside_and_the_rest_kept() -> None:
     result = ok((FIXTURES / "cut-last-row.csv").read_bytes())
-    assert [text for batch in result.batches[:1] for text in batch.columns[0].values.to_pylist()] == ["71"]
+    assert [text for batch in result.batches[:1] for text in batch.columns[0].written.to_pylist()] == ["71"]
     assert [column.signal for column in result.batches[1].columns] == ["power"]
     (aside,) = result.rejected
     assert (aside.signal, aside.record, aside.found, aside.time_text) == (

@@ -10,7 +10,7 @@ from typing import Any
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from csv_reading import ReadTable, read
+from csv_reading import ReadTable, cells_of, read
 
 HEADERS = st.sampled_from(
     [
@@ -89,7 +89,7 @@ def handed_over(result: ReadTable) -> Counter[str]:
         column.field
         for batch in result.batches
         for column in batch.columns
-        for cell in column.values.to_pylist()
+        for cell in cells_of(column).to_pylist()
         if cell.strip()
     )
     for about in result.recordings.values():
@@ -168,6 +168,6 @@ def test_a_table_that_leaves_no_question_is_read_and_accounts_for_every_cell(
             expected = [numbers[column.field][int(record) - 1] for record in batch.record]
             # A word for "no value" is handed over as an empty cell.
             bare = ["" if text == "--" else text.strip() for text in expected]
-            assert [text.strip() for text in column.values.to_pylist()] == bare
+            assert [text.strip() for text in cells_of(column).to_pylist()] == bare
             # A row without a single cell is no row.
             assert not single or len(batch) == sum(any(map(str.strip, row)) for row in body)

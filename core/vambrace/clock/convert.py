@@ -126,6 +126,9 @@ def _elapsed(times: Times, start_us: int | None, rows: _Rows) -> None:
 
 def _texts(times: Times, zone: str | None, rows: _Rows) -> None:
     parsed = isotexts.parse(times.values)
+    if parsed.zulu and times.present is None:
+        rows.us, rows.zones["UTC"] = parsed.wall_us, None
+        return
     known = parsed.known & _present(times)
     rows.fault[~known] = _NO_TIME
     rows.cut, rows.leap = int((parsed.cut & known).sum()), int((parsed.leap & known).sum())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pyarrow as pa
@@ -20,6 +20,9 @@ _WITH_OFFSET = _USUAL + r"(Z|[+-][0-9]{2}:[0-9]{2})$"
 _WITHOUT = _USUAL + "$"
 _LONG = r"\.[0-9]{6}[0-9]+"
 _CUT = r"\.[0-9]{6}0*[1-9]"
+
+# Those of 2024-03-01T10:15:30Z and of the same with a point and one to six digits.
+_ZULU_LENGTHS = (20, *range(22, 28))
 
 _TAIL = r" ?(?P<offset>[Zz]|UTC|GMT|[+\-−][0-9]{2}(?::?[0-9]{2})?)?(?P<tags>(?:\[[^\[\]]*\])*)$"
 _FRACTION = r"(?:[.,](?P<part>[0-9]+))?"
@@ -59,6 +62,7 @@ class Parsed:
     `wall_us` is the wall clock as written, in microseconds since 1970, `known` False where a text is no date-time.
     `offset_s` is local time minus UTC in seconds, `fixed` True where the text says it. `tags` are the texts in square
     brackets after it. `cut` and `leap` mark where digits beyond the sixth were cut off, and where the second is 60.
+    `zulu` says that every text is a whole date-time in UTC, so that nothing else need be looked at.
     """
 
     wall_us: NDArray[np.int64]
@@ -69,6 +73,7 @@ class Parsed:
     tags: Words
     cut: Mask
     leap: Mask
+    zulu: bool = False
 
 
 def parse(texts: pa.Array) -> Parsed:
@@ -79,7 +84,6 @@ def parse(texts: pa.Array) -> Parsed:
     24:00; second 60; RFC 9557's texts in brackets.
     """
     n = len(texts)
-    trimmed = pc.utf8_trim_whitespace(texts)
     parsed = Parsed(
         np.zeros(n, np.int64),
         np.zeros(n, np.bool_),
@@ -90,6 +94,9 @@ def parse(texts: pa.Array) -> Parsed:
         np.zeros(n, np.bool_),
         np.zeros(n, np.bool_),
     )
+    if _all_alike(parsed, texts):
+        return replace(parsed, zulu=True)
+    trimmed = pc.utf8_trim_whitespace(texts)
     rest = _usual(parsed, trimmed.drop_null(), np.flatnonzero(mask(pc.is_valid(trimmed))))
     if len(rest):
         rest = _usual_but_long(parsed, trimmed.take(pa.array(rest)), rest)
@@ -99,6 +106,30 @@ def parse(texts: pa.Array) -> Parsed:
         rest = np.setdiff1d(rest, _shaped(parsed, trimmed, shape, rest), assume_unique=True)
     _offsets(parsed)
     return parsed
+
+
+def _all_alike(parsed: Parsed, texts: pa.Array) -> bool:
+    """Parse a column of one length whose texts all end with Z; return whether that is what it is.
+
+    With that length and that end, Arrow's parser takes no other shape than a whole second or its decimals.
+    """
+    if texts.null_count or not len(texts):
+        return False
+    ends = np.frombuffer(texts.buffers()[1], np.int32)[texts.offset : texts.offset + len(texts) + 1]
+    length = int(ends[1] - ends[0])
+    if length not in _ZULU_LENGTHS or np.any(np.diff(ends) != length):
+        return False
+    if np.any(np.frombuffer(texts.buffers()[2], np.uint8)[ends[1:] - 1] != ord("Z")):
+        return False
+    try:
+        stamps = pc.cast(texts, pa.timestamp("us", "UTC"))
+    except pa.ArrowInvalid:
+        return False
+    parsed.wall_us[:] = stamps.cast(pa.int64()).to_numpy(zero_copy_only=True)
+    parsed.known[:] = parsed.fixed[:] = True
+    parsed.offsets.texts.append("Z")
+    parsed.offsets.at[:] = 1
+    return True
 
 
 def _usual(parsed: Parsed, texts: pa.Array, rows: NDArray[np.intp]) -> NDArray[np.intp]:

@@ -254,19 +254,22 @@ class _Pass:
         column = each.column
         tally = self.reading.tally(batch.recording, column.signal)
         _describe(tally, column)
-        tally.absent += int((~each.present).sum())
-        self._set_aside(batch.recording, _rejections(batch, each, fault))
+        tally.absent += len(each) - int(each.present.sum())
+        if fault.any():
+            self._set_aside(batch.recording, _rejections(batch, each, fault))
         rows = np.flatnonzero(each.present & (fault == 0))
         if not len(rows):
             return
-        time, time_end = (array[rows] for array in harmonise.times_of(SIGNALS[column.signal].kind, span))
-        value = each.value[rows]
+        # Most often all rows are kept; then nothing need be copied.
+        kept = slice(None) if len(rows) == len(each) else rows
+        time, time_end = (array[kept] for array in harmonise.times_of(SIGNALS[column.signal].kind, span))
+        value, record = each.value[kept], batch.record[kept]
         if SIGNALS[column.signal].kind == Kind.RUNNING_TOTAL:
-            value = self._joined(batch.recording, column, rows, value, time, batch.record[rows], modulus)
+            value = self._joined(batch.recording, column, rows, value, time, record, modulus)
         tally.kept += len(rows)
         flags = harmonise.flags_of(column, rows)
         suspect = screen.suspect(column.signal, value)
-        canonical = Batch(batch.recording, column.signal, time, time_end, value, batch.record[rows], suspect, flags)
+        canonical = Batch(batch.recording, column.signal, time, time_end, value, record, suspect, flags)
         self.sink.add(canonical, self.name_of(batch.recording))
         if self.watch is not None:
             self.watch.kept(batch, column, rows, canonical)
@@ -358,7 +361,7 @@ def _rejections(batch: SourceBatch, each: Candidates, fault: NDArray[np.uint8]) 
     rows = np.flatnonzero(each.present & (fault > 0))
     if not len(rows):
         return []
-    found = source_texts(each.column.values, rows)
+    found = source_texts(each.column.written, rows)
     times = clock.time_texts(batch.time, rows)
     return [
         Rejected(

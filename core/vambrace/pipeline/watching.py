@@ -45,7 +45,7 @@ class Watch:
         at = rows[: max(0, self.first - len(known))]
         if not len(at):
             return
-        said = zip(clock.time_texts(batch.time, at), source_texts(column.values, at), strict=True)
+        said = zip(clock.time_texts(batch.time, at), source_texts(column.written, at), strict=True)
         for n, (time, value) in enumerate(said):
             known.append(
                 FirstRow(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -49,7 +48,7 @@ class Block:
 
 def columns_of(data: bytes, n: int, delimiter: str, width: int) -> list[pa.Array] | None:
     """Return the columns of n lines of which each is a row of the width without quotation marks, or None."""
-    if b'"' in data or data.count(b"\r") != data.count(b"\r\n"):
+    if b'"' in data or (b"\r" in data and data.count(b"\r") != data.count(b"\r\n")):
         return None
     names = [str(at) for at in range(width)]
     try:
@@ -61,17 +60,18 @@ def columns_of(data: bytes, n: int, delimiter: str, width: int) -> list[pa.Array
         )
     except pa.ArrowInvalid:
         return None
-    if table.num_rows != n or any(
-        pc.max(pc.binary_length(column)).as_py() > csv.field_size_limit() for column in table
-    ):
+    if table.num_rows != n:
         return None
     columns = [column.combine_chunks() for column in table.columns]
-    spaced = f"{delimiter} ".encode() in data or b"\n " in data or data.startswith(b" ")
-    return [pc.utf8_ltrim(column, " ") for column in columns] if spaced else columns
+    if b" " not in data:
+        return columns
+    return [pc.utf8_ltrim(column, " ") if (first_bytes(column) == ord(" ")).any() else column for column in columns]
 
 
 def blank_rows(columns: Sequence[pa.Array]) -> pa.Array | None:
     """Return which rows have empty cells only, or None where no row is so."""
+    if all_begin_visibly(columns[0]):
+        return None
     blank = None
     for column in columns:
         empty = pc.or_(pc.equal(pc.binary_length(column), 0), pc.utf8_is_space(column))
@@ -81,9 +81,30 @@ def blank_rows(columns: Sequence[pa.Array]) -> pa.Array | None:
     return blank
 
 
+def all_begin_visibly(column: pa.Array) -> bool:
+    """Say whether every cell begins with a visible character of ASCII."""
+    first = first_bytes(column)
+    return len(first) == len(column) > 0 and bool(((first > ord(" ")) & (first < 0x7F)).all())
+
+
+def first_bytes(column: pa.Array) -> NDArray[np.uint8]:
+    """Return the first byte of each cell that is not empty."""
+    ends = _ends(column)
+    begins = ends[:-1]
+    if np.any(ends[1:] == begins):
+        begins = begins[ends[1:] > begins]
+    # Where all cells are empty there may be no bytes at all.
+    return np.frombuffer(column.buffers()[2], np.uint8)[begins] if len(begins) else np.zeros(0, np.uint8)
+
+
+def _ends(column: pa.Array) -> NDArray[np.int32]:
+    """Return where the cells of a column end, the first number being where the first begins."""
+    return np.frombuffer(column.buffers()[1], np.int32)[column.offset : column.offset + len(column) + 1]
+
+
 def words_in(column: pa.Array) -> NDArray[np.intp]:
     """Return the rows whose cell begins with a letter and has fewer than two digits, as a name has and no time."""
-    ends = np.frombuffer(column.buffers()[1], np.int32)[column.offset : column.offset + len(column) + 1]
+    ends = _ends(column)
     filled: NDArray[np.intp] = np.flatnonzero(ends[1:] > ends[:-1])
     if not len(filled):
         return filled

@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from vambrace.plugin import SIGNALS, Refused, ucum
 
@@ -61,13 +63,17 @@ def without_unit(cell: str, unit: str) -> str:
     return text.removesuffix(unit).rstrip() if unit else text
 
 
-def castable(cells: pa.Array) -> bool:
-    """Say whether every cell is empty or a plain number; then no other look at the column is needed."""
+def numbers_of(cells: pa.Array) -> NDArray[np.float64] | None:
+    """Return the numbers of cells that are all empty (NaN) or plain numbers, or None; then each needs a closer look."""
     try:
-        numbers = pc.cast(pc.if_else(pc.equal(pc.binary_length(cells), 0), None, cells), pa.float64())
+        if not pc.min(pc.binary_length(cells)).as_py():
+            cells = pc.if_else(pc.equal(pc.binary_length(cells), 0), None, cells)
+        numbers = pc.cast(cells, pa.float64())
     except pa.ArrowInvalid:
-        return False
-    return bool(pc.all(pc.is_finite(numbers), min_count=0).as_py())
+        return None
+    found: NDArray[np.float64] = numbers.to_numpy(zero_copy_only=False)
+    # The words nan and inf are numbers to a parser, and none of these.
+    return found if int(np.isfinite(found).sum()) == len(found) - numbers.null_count else None
 
 
 def plain(cells: pa.Array, unit: str, header: str = "", *, told: bool = True) -> tuple[pa.Array, list[str]]:

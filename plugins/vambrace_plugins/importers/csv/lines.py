@@ -5,6 +5,9 @@ from __future__ import annotations
 import io
 from collections.abc import Iterator
 
+import numpy as np
+from numpy.typing import NDArray
+
 from vambrace.plugin import DamagedFile, Refused
 
 SALVAGE = "Export it again; --salvage keeps the rows before"
@@ -100,8 +103,24 @@ def _checked(texts: Iterator[str]) -> Iterator[str]:
                         yield text[:whole]
                     raise DamagedFile(what, where=f"line {at:,}", todo=SALVAGE)
                 whole += len(line)
-        before += text.count("\n") + text.count("\r") - text.count("\r\n")
+        before += _number_of_lines(text)
         yield text
+
+
+def _number_of_lines(text: str) -> int:
+    alone = text.count("\r") - text.count("\r\n") if "\r" in text else 0
+    return alone + count_ends(text.encode())
+
+
+def count_ends(data: bytes) -> int:
+    """Return how many line feeds there are."""
+    return int(np.count_nonzero(np.frombuffer(data, np.uint8) == ord("\n")))
+
+
+def line_ends(data: bytes) -> NDArray[np.intp]:
+    """Return the places behind each line feed."""
+    ends: NDArray[np.intp] = np.flatnonzero(np.frombuffer(data, np.uint8) == ord("\n")) + 1
+    return ends
 
 
 def _has_long_line(text: str) -> bool:

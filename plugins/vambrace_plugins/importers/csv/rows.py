@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
-from itertools import chain, islice
+from itertools import islice
 
 import numpy as np
 import pyarrow as pa
@@ -13,12 +13,13 @@ import pyarrow.compute as pc
 
 from vambrace.plugin import DamagedFile, Refused
 from vambrace_plugins.importers.csv.blocks import Block, blank_rows, columns_of, words_in
-from vambrace_plugins.importers.csv.lines import SALVAGE, Lines
+from vambrace_plugins.importers.csv.lines import SALVAGE, Lines, count_ends, line_ends
 
 ROWS = 10_000
 """Rows of the first block, which decisions are made from, and of each that is read row by row."""
 _MANY = 50_000
 _AT_ONCE, _SIZE = 100, 1 << 24
+_LONGEST_CELL = 131_072
 # Rows that may stand between two tables, beside blank ones.
 _TITLES = 5
 # What Python's csv module says, and what it means to a person.
@@ -129,15 +130,19 @@ class Rows:
             while lines < most and size < _SIZE and (text := self._lines.take()):
                 parts.append(text.encode())
                 size += len(parts[-1])
-                lines += parts[-1].count(b"\n")
+                lines += count_ends(parts[-1])
         except (DamagedFile, Refused):
             pass
         data = b"".join(parts)
         if not data:
             return None
-        ends = np.flatnonzero(np.frombuffer(data, np.uint8) == ord("\n")) + 1
+        ends = line_ends(data)
         if not len(ends) or ends[-1] < len(data):
             ends = np.append(ends, len(data))
+        if np.diff(ends, prepend=0).max() > _LONGEST_CELL:
+            # A cell may be longer than the reader of rows takes, who says so.
+            self._lines.put_back(data.decode())
+            return None
         n = min(most, len(ends), int(np.searchsorted(ends, _SIZE)) + 1)
         if n < len(ends):
             self._lines.put_back(data[ends[n - 1] :].decode())
@@ -160,11 +165,22 @@ class Rows:
                 # What was read before a fault stays in the list.
                 rows.extend(islice(self._reader, min(_AT_ONCE, most - before)))
                 self._more = len(rows) > before
-                left -= sum(map(len, chain.from_iterable(rows[before:])))
+                sizes = [sum(map(len, row)) for row in rows[before:]]
+                left -= sum(sizes)
+                if max(sizes, default=0) > _LONGEST_CELL:
+                    self._check_cells(rows, before)
         except csv.Error as error:
             self.fault = csv_fault(error, self._next_line + sum(map(_height, rows)))
         except (DamagedFile, Refused) as error:
             self.fault = error
+
+    def _check_cells(self, rows: list[list[str]], begin: int) -> None:
+        """End the rows before one with a cell that is too long, whatever limit others set for Python's csv module."""
+        at = next((at for at in range(begin, len(rows)) if max(map(len, rows[at]), default=0) > _LONGEST_CELL), None)
+        if at is not None:
+            line = self._next_line + sum(map(_height, rows[:at]))
+            del rows[at:]
+            self.fault = csv_fault(csv.Error("field larger than field limit"), line)
 
     def _regular(self, rows: list[list[str]]) -> Block:
         record, line, width = self._next_record, self._next_line, len(self.header)

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeAlias
 
+import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
+from numpy.typing import NDArray
 
 from vambrace.plugin import SIGNALS, Column, Recording, Refused, Rejected, Source, SourceBatch, Times
 from vambrace_plugins.importers.csv.blocks import Block
-from vambrace_plugins.importers.csv.cells import castable, plain, without_unit
+from vambrace_plugins.importers.csv.cells import numbers_of, plain, without_unit
 from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
 from vambrace_plugins.importers.csv.layout import Field, fields, headings
 from vambrace_plugins.importers.csv.options import Said
@@ -21,6 +23,7 @@ from vambrace_plugins.importers.csv.unitsrow import units_row, with_units
 from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading, signal_with_rest
 
 MOST_COLUMNS = 2_000
+Values: TypeAlias = pa.Array | NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,11 +110,15 @@ class Table:
             self.not_carried[self._name(at)] += filled(block.columns[at])
         start = self.timing.start.times(block.columns)
         end = self.timing.end.times(block.columns) if self.timing.end else None
-        values = {each.at: self._values(each, block.columns[each.at]) for each in self.fields}
+        cells = {each.at: block.columns[each.at] for each in self.fields}
+        values = {each.at: self._values(each, cells[each.at]) for each in self.fields}
         record = block.records
         for part in self.recordings.parts(block.columns, len(block)):
             kept = [each for each in part.fields if each.at != leave_out]
-            held = tuple(_column(each, _taken(values[each.at], part.rows), part.sensor) for each in kept)
+            held = tuple(
+                _column(each, _taken(values[each.at], part.rows), _taken(cells[each.at], part.rows), part.sensor)
+                for each in kept
+            )
             yield SourceBatch(
                 record if part.rows is None else record[part.rows],
                 _times_taken(start, part.rows),
@@ -122,9 +129,9 @@ class Table:
                 self.timing.stamp,
             )
 
-    def _values(self, each: Field, cells: pa.Array) -> pa.Array:
-        if not each.suffix and self.mark.as_written(cells) and castable(cells):
-            return cells
+    def _values(self, each: Field, cells: pa.Array) -> Values:
+        if not each.suffix and self.mark.as_written(cells) and (numbers := numbers_of(cells)) is not None:
+            return numbers
         cells, words = plain(cells, each.suffix, each.heading.text.strip(), told=each.told)
         self.absent.update(dict.fromkeys(words))
         return self.mark.plain(each.heading.text.strip(), cells)
@@ -170,15 +177,17 @@ def filled(cells: pa.Array) -> int:
     return int(pc.sum(pc.not_equal(pc.utf8_trim_whitespace(cells), ""), min_count=0).as_py())
 
 
-def _taken(values: pa.Array, rows: Any) -> pa.Array:
-    return values if rows is None else values.take(pa.array(rows))
+def _taken(values: Any, rows: Any) -> Any:
+    if rows is None:
+        return values
+    return values[rows] if isinstance(values, np.ndarray) else values.take(pa.array(rows))
 
 
 def _times_taken(times: Times, rows: Any) -> Times:
     return times if rows is None else Times(_taken(times.values, rows), times.unit, times.basis, times.epoch_s)
 
 
-def _column(each: Field, values: pa.Array, sensor: str) -> Column:
+def _column(each: Field, values: Values, cells: pa.Array, sensor: str) -> Column:
     heading = each.heading
     return Column(
         heading.signal,
@@ -189,6 +198,8 @@ def _column(each: Field, values: pa.Array, sensor: str) -> Column:
         statistic=heading.statistic,
         counts=heading.counts,
         sensor=", ".join(filter(None, (heading.sensor or heading.remark, sensor))),
+        # The unit behind a number is shown once, as the unit.
+        texts=None if each.suffix else cells,
     )
 
 
