@@ -1,0 +1,62 @@
+"""Examples of what is refused in the numbers of a table of text: units, counting, marks between digits."""
+
+from __future__ import annotations
+
+from refusal_example import File, T
+
+EXAMPLES = (
+    File(
+        "unit-not-said",
+        "Nothing says in which unit a column is, and several are in use.",
+        f"time,oxygen saturation\n{T},0.97\n{T},1\n",
+        {"units": "oxygen saturation=fraction"},
+        readings=("a fraction (97 %)", "0.97 %"),
+    ),
+    File(
+        "unit-unknown",
+        "The header names a unit that is none of its signal.",
+        f"time,HR (furlongs)\n{T},60\n",
+        {"units": "HR (furlongs)=/min"},
+    ),
+    File(
+        "unit-two-readings",
+        "Two things say the unit, and they say different ones; or only some cells have it.",
+        f"time,speed\n{T},3 m/s\n{T},10 km/h\n",
+        mended=f"time,speed\n{T},3 m/s\n{T},2.8 m/s\n",
+        readings=("3 m/s", "10 km/h"),
+    ),
+    File(
+        "counting-not-said",
+        "A count may be the total so far, or what was counted since the row before.",
+        f"time,steps\n{T},113\n",
+        {"counting": "steps=increment"},
+        readings=("a running total", "the count of one interval"),
+    ),
+    File(
+        "interval-not-said",
+        "A count belongs to an interval that begins at its time, and nothing says how long it is.",
+        f"start time,steps per interval\n{T},12\n",
+        {"interval_s": "60"},
+    ),
+    File(
+        "decimal-two-readings",
+        "A mark stands before three digits wherever it stands: before decimals, or between thousands.",
+        f"time;power (W)\n{T};1,250\n",
+        {"decimal": "comma"},
+        readings=("1.250", "1250"),
+    ),
+    File(
+        "decimal-not-said",
+        "A comma may stand before decimals in a table whose cells are separated by commas.",
+        f'time,power (W)\n{T},"120,5"\n',
+        {"decimal": "comma"},
+        readings=("csv.decimal=comma", "csv.decimal=dot"),
+    ),
+    File(
+        "decimal-two-marks",
+        "Decimals are written with a comma here and with a point there.",
+        f"time;power (W)\n{T};120,5\n{T};120.5\n",
+        {"decimal": "dot"},
+        readings=("120,5", "120.5"),
+    ),
+)
