@@ -95,7 +95,7 @@ class Source:
         if self.size > most:
             raise Refused(
                 "too-large",
-                f"{self.size:,} bytes, and this format is read at most {most:,} at once",
+                f"it has {self.size:,} bytes, and this format is read whole, which takes at most {most:,}",
                 todo="Split the file",
             )
         with self.opener() as stream:

@@ -30,7 +30,8 @@ def recognise(head: Head, importers: Iterable[Importer]) -> Verdict:
     if strongest == Claim.NONE:
         raise UnknownFormat(
             f"no importer claims it; it begins with {_shown(head.data)}",
-            todo="If it holds measurements, it needs an importer plugin (vambrace plugins lists what is installed)",
+            todo="If it holds measurements, it needs an importer plugin (vambrace plugins lists what is installed); "
+            "if not, leave it out with --ignore",
         )
     winners = [importer for importer, claim in claims if claim == strongest]
     if len(winners) > 1:

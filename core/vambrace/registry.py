@@ -135,7 +135,8 @@ def options_for(importer: Importer, texts: Mapping[str, str]) -> Any:
     try:
         return importer.Options(**values)
     except ValueError as error:
-        raise VambraceError(f"an option of {importer.name} does not fit: {error}") from error
+        what = f"an option of {importer.name} does not fit: {error}"
+        raise VambraceError(what, todo="Give another value, or leave it out") from error
 
 
 def _cast(option: str, text: str, kind: str) -> Any:
@@ -143,12 +144,13 @@ def _cast(option: str, text: str, kind: str) -> Any:
     words = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}
     if "bool" in kind:
         if text.lower() not in words:
-            raise VambraceError(f"the option {option} is yes or no, not {text!r}")
+            raise VambraceError(f"the option {option} is yes or no, not {text!r}", todo=f"Say {option}=yes or =no")
         return words[text.lower()]
     for word, cast in casts.items():
         if word in kind:
             try:
                 return cast(text)
             except ValueError as error:
-                raise VambraceError(f"the option {option} takes a number, not {text!r}") from error
+                what = f"the option {option} takes a number, not {text!r}"
+                raise VambraceError(what, todo=f"Say a number, as in {option}=60") from error
     return text

@@ -101,7 +101,12 @@ EXAMPLES = (
         encrypted,
         mended=unpacked,
     ),
-    File("same-name", "Two members of an archive have the same name.", one_name_twice, mended=packed_as_usual),
+    File(
+        "same-name",
+        "Two members of an archive have the same name.",
+        one_name_twice,
+        mended=packed_as_usual,
+    ),
     File(
         "unsupported-method",
         "A member is packed by a method that is not read.",

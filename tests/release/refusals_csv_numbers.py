@@ -50,7 +50,7 @@ EXAMPLES = (
         "A comma may stand before decimals in a table whose cells are separated by commas.",
         f'time,power (W)\n{T},"120,5"\n',
         {"decimal": "comma"},
-        readings=("csv.decimal=comma", "csv.decimal=dot"),
+        readings=("120.5", "no number"),
     ),
     File(
         "decimal-two-marks",

@@ -45,7 +45,7 @@ EXAMPLES = (
         "The header can be cut at two marks, and gives as many known columns with each.",
         f"time,HR;power\n{T},71;120\n",
         mended=f"time,HR,power\n{T},71,120\n",
-        readings=("each comma", "each semicolon"),
+        readings=('each comma ("time", "HR;power")', 'each semicolon ("time,HR", "power")'),
     ),
     File(
         "no-header",
@@ -58,7 +58,7 @@ EXAMPLES = (
         "header-twice",
         "Two columns have one header, so that nothing tells them apart.",
         f"time,heart_rate,heart_rate\n{T},60,61\n",
-        mended=f"time,heart_rate (band-A),heart_rate (strap-R)\n{T},60,61\n",
+        mended=f"time,band-A heart_rate,strap-R heart_rate\n{T},60,61\n",
         readings=("2 and 3",),
     ),
     File(
@@ -90,6 +90,6 @@ EXAMPLES = (
         "damaged-file",
         "A quote is opened and never closed, or a line holds what no text has: the file is cut or was spoilt.",
         f'time,heart_rate,note\n{T},60,ok\n{T},61,"br',
-        mended=f'time,heart_rate,note\n{T},60,ok\n{T},61,"br"\n',
+        {"salvage": "yes"},
     ),
 )

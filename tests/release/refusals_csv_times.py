@@ -29,8 +29,8 @@ EXAMPLES = (
         "time-two-digit-year",
         "A year of two digits does not say its century, nor always which of three numbers it is.",
         "time,heart_rate\n03/04/31 09:00:00,60\n",
-        {"zone": "Europe/Berlin"},
-        "time,heart_rate\n2031-03-04 09:00:00,60\n",
+        mended=f"time,heart_rate\n{T},60\n",
+        readings=("1931", "2031"),
     ),
     File(
         "time-mixed",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import tarfile
 import tempfile
 from pathlib import Path
 from unittest import mock
@@ -51,8 +52,6 @@ def without_pipe(folder: Path) -> None:
 
 
 def no_room(folder: Path) -> Entry:
-    import tarfile
-
     (folder / "a.csv").write_text("time,heart_rate\n")
     with tarfile.open(folder / "a.tgz", "w:gz") as box:
         box.add(folder / "a.csv", "a.csv")

@@ -27,6 +27,7 @@ def fit_bytes(seconds: int) -> bytes:
     fit.write(0, 4, 255, 1)
     fit.define(1, 20, [(253, "uint32"), (3, "uint8")])
     fit.write(1, seconds, 60)
+    fit.write(1, seconds + 1, 61)
     return fit.to_bytes()
 
 
@@ -135,8 +136,7 @@ EXAMPLES = (
         "order-of-time",
         "A running total falls where time goes back: its rows stand newest first, or are mixed.",
         f"time,total steps\n2031-03-04T10:00:00Z,200\n{T},100\n",
-        {"counting": "total"},
-        f"time,total steps\n{T},100\n2031-03-04T10:00:00Z,200\n",
+        mended=f"time,total steps\n{T},100\n2031-03-04T10:00:00Z,200\n",
         said={"counting": "total"},
         readings=("its time goes back", "the count falls"),
     ),

@@ -3,83 +3,118 @@
 from __future__ import annotations
 
 import ast
-import json
+import inspect
 import sys
-import tempfile
+import textwrap
+from collections import Counter
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from refusal_examples import EXAMPLES, Example
+from refusal_codes import ROOT
+from refusal_example import Call, Example, File, Refusal, refused
+from refusal_examples import TOPICS
 
-import vambrace
-
-PAGE = Path(__file__).resolve().parents[2] / "docs" / "refusals.md"
+PAGE = ROOT / "docs" / "refusals.md"
 
 _HEAD = """# Refusals
 
-What is uncertain is refused, never guessed. Each refusal has a code, which stands in the ledger. This page explains
-some of them, not all; it is written by `python tests/release/write_refusals_page.py`, and a test runs every example.
-"""
+What is uncertain is refused, never guessed. Each refusal has a code, which stands in the ledger beside a sentence: what
+was seen and where, and the shortest way on. Here is every code with an example, and the sentence that the program says
+of it. Where an example is shown in Python, it is what the test does; `folder` is what is converted, and `TABLE` a table
+that is read.
 
-_RAISE = {"Refused": 0, "_no_unit": 2}  # functions that take a code, and at which place
-_REST = """
-## Codes without an example here
-The sentence in the ledger says what was seen and what to do.
-
+The page is written by `python tests/release/write_refusals_page.py`; a test runs every example, and takes every way on.
 """
 
 
-def codes_in_source() -> set[str]:
-    """Return the codes that stand as text in a `Refused(...)` or as `code = ...` of a class of errors."""
-    found = set()
-    for top in ("core", "plugins"):
-        for path in (PAGE.parents[1] / top).rglob("*.py"):
-            for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-                if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id in _RAISE:
-                    found |= {
-                        each.value for each in node.args[_RAISE[node.func.id] :][:1] if isinstance(each, ast.Constant)
-                    }
-                elif isinstance(node, ast.ClassDef) and path.name == "errors.py":
-                    found |= set(_class_codes(node))
-    return {str(each) for each in found}
-
-
-def _class_codes(node: ast.ClassDef) -> list[str]:
-    assigned = [each for each in node.body if isinstance(each, ast.Assign)]
-    return [
-        str(each.value.value)
-        for each in assigned
-        if ast.unparse(each.targets[0]) == "code" and isinstance(each.value, ast.Constant)
-    ]
-
-
-def outcome(table: str, options: dict[str, str]) -> tuple[str, str, str]:
-    """Convert the table alone and return its status, code and sentence in the ledger."""
-    said = {name: text for name, text in options.items() if name != "zone"}
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "a.csv"
-        path.write_text(table, "utf-8")
-        to = Path(folder) / "out"
-        vambrace.convert([path], to, zone=options.get("zone"), options={"csv": said} if said else None, jobs=1)
-        row = json.loads(next(to.glob("sources/*.json")).read_text("utf-8"))
-    return str(row["status"]), str(row["code"] or ""), str(row["reason"] or "")
-
-
-def _section(example: Example) -> str:
-    way = " ".join(f"--zone {v}" if k == "zone" else f'--option "csv.{k}={v}"' for k, v in example.options.items())
-    shown = f"```\n{example.table}```\n" if example.table else "An empty file.\n"
-    mended = f"\nReads when written so:\n```\n{example.mended}```\n" if example.mended else ""
-    options = f"\nReads with `{way}`.\n" if way else ""
-    sentence = outcome(example.table, {})[2]
-    return f"\n## {example.code}\n{example.meaning}\n\n{shown}\n> {sentence}\n{mended}{options}"
+def said_of(example: Example) -> Refusal:
+    """Return what is said of the example under its code."""
+    return next(each for each in refused(example) if each.code == example.code)
 
 
 def page() -> str:
-    """Return the page with the sentences that the tool gives now."""
-    sections = "".join(map(_section, sorted(EXAMPLES, key=lambda each: each.code)))
-    rest = sorted(codes_in_source() - {each.code for each in EXAMPLES})
-    return _HEAD + sections + _REST + "".join(f"- `{code}`\n" for code in rest)
+    """Return the page with the sentences that the program says now."""
+    sections = []
+    for topic, examples in TOPICS.items():
+        sections.append(f"\n## {topic}\n")
+        sections += [_section(example) for example in examples]
+    return _HEAD + _index() + "".join(sections)
+
+
+def _index() -> str:
+    """Return a line of links for each topic; a code that stands twice has its second place under `code-1`."""
+    seen: Counter[str] = Counter()
+    lines = []
+    for topic, examples in TOPICS.items():
+        links = []
+        for example in examples:
+            anchor = example.code + (f"-{seen[example.code]}" if seen[example.code] else "")
+            seen[example.code] += 1
+            links.append(f"[`{example.code}`](#{anchor})")
+        lines.append(f"- {topic}: {', '.join(links)}\n")
+    return "\n" + "".join(lines)
+
+
+def _section(example: Example) -> str:
+    said = said_of(example)
+    place = f"`{said.place}`: " if said.place else ""
+    source = _of_call(example) if isinstance(example, Call) else _of_file(example)
+    return f"\n### {example.code}\n{example.meaning}\n\n{source}\n> {place}{said.sentence}\n{_way(example)}"
+
+
+def _of_call(example: Call) -> str:
+    return _python(example.call)
+
+
+def _of_file(example: File) -> str:
+    options = f"Converted with {_options(example.said)}.\n" if example.said else ""
+    if not example.made:
+        return f"`{example.name}` is empty.\n{options}"
+    return f"{_shown(example.name, example.made)}{options}"
+
+
+def _shown(name: str, made: str | bytes | Callable[[Path], object]) -> str:
+    if callable(made):
+        return _python(made)
+    text = made.decode("utf-8", "backslashreplace") if isinstance(made, bytes) else made
+    if not text.isprintable() and "\x00" in text:
+        return f"`{name}` holds the bytes {made!r}.\n"
+    return f"`{name}`:\n```\n{text}{'' if text.endswith(chr(10)) else chr(10)}```\n"
+
+
+def _way(example: Example) -> str:
+    """Return what the second run has, in which nothing is refused."""
+    if isinstance(example, Call):
+        return f"\nNot refused:\n{_python(example.mended)}" if example.mended else ""
+    options = f"\nNot refused with {_options(example.way)}.\n" if example.way else ""
+    if not example.mended:
+        return options
+    lead = "after" if callable(example.mended) else "when written so"
+    return f"\nNot refused {lead}:\n{_shown(example.name, example.mended)}{options}"
+
+
+def _options(options: Mapping[str, str]) -> str:
+    return "`" + " ".join(_option(name, value) for name, value in options.items()) + "`"
+
+
+def _option(name: str, value: str) -> str:
+    if name == "salvage":
+        return "--salvage"
+    if name in {"zone", "ignore"}:
+        return f"--{name} {value}"
+    quoted = f'"csv.{name}={value}"' if {*" ;()"} & {*value} else f"csv.{name}={value}"
+    return f"--option {quoted}"
+
+
+def _python(function: Callable[[Path], object]) -> str:
+    """Return the lines of a function's body."""
+    source = textwrap.dedent(inspect.getsource(function))
+    (tree,) = ast.parse(source).body
+    assert isinstance(tree, ast.FunctionDef)
+    body = textwrap.dedent("\n".join(source.splitlines()[tree.body[0].lineno - 1 :]))
+    return f"```python\n{body.strip()}\n```\n"
 
 
 if __name__ == "__main__":

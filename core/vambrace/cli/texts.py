@@ -33,7 +33,8 @@ def say(text: str = "", *, err: bool = False) -> None:
         print(text.encode(encoding, "backslashreplace").decode(encoding), file=stream, flush=True)
     except OSError as error:
         if not (err or isinstance(error, BrokenPipeError)):
-            raise VambraceError(f"it cannot be written ({error.strerror or error})", where="stdout") from error
+            what = f"it cannot be written ({error.strerror or error})"
+            raise VambraceError(what, where="stdout", todo="Make room, or send it somewhere else") from error
 
 
 def document(value: Any) -> str:

@@ -38,7 +38,8 @@ def export(
         with placing(RealFiles(), target) as stream:
             writer.write(stream, shown.schema, counted)
     except OSError as error:
-        raise VambraceError(f"writing failed: {error.strerror or error}", where=str(target)) from error
+        what = f"writing failed: {error.strerror or error}"
+        raise VambraceError(what, where=str(target), todo="Mend that, or write the table somewhere else") from error
     return counted.rows
 
 

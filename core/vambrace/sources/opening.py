@@ -29,7 +29,8 @@ def open_entry(entry: Entry, limits: Limits = LIMITS) -> BinaryIO:
 
 def _location(entry: Entry) -> Location:
     if entry.location is None:
-        raise Refused("unreadable", entry.reason or "there is nothing to read", where=entry.path)
+        todo = "Open only entries of the kind content"
+        raise Refused("unreadable", entry.reason or "there is nothing to read", where=entry.path, todo=todo)
     return entry.location
 
 

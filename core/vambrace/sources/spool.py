@@ -56,7 +56,7 @@ def _written(blocks: Iterable[bytes], most: int, where: str) -> Window:
             file.flush()
             return Window(os.dup(file.fileno()), 0, size, where)
     except OSError as error:
-        what = f"{size:,} bytes of it could not be unpacked to {tempfile.gettempdir()}: {error.strerror or error}"
+        what = f"it could not be unpacked to {tempfile.gettempdir()} ({error.strerror or error}, after {size:,} bytes)"
         todo = "Make room, or set TMPDIR to a folder with more"
         raise Refused("no-room", what, where=where, todo=todo) from error
 

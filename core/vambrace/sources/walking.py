@@ -172,7 +172,7 @@ class _Walk:
             return
         fault = archive.fault or member.fault
         if member.step is None or fault is not None:
-            yield self._problem(path, fault or Fault("unreadable", "it cannot be reached."))
+            yield self._problem(path, fault or Fault("unreadable", f"it cannot be reached. {_BY_HAND}."))
             return
         location = archive.location.then(member.step)
         try:

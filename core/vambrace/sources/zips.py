@@ -146,7 +146,7 @@ def _fault(name: str, info: zipfile.ZipInfo, limits: Limits, has_twin: bool, ove
     if info.compress_type not in METHODS:
         method = _METHOD_NAMES.get(info.compress_type, f"number {info.compress_type}")
         what = f"it is packed by a method that is not read ({method})"
-        return Fault("unsupported-method", f"{what}. {_PACK_AGAIN}, or pack it as an ordinary zip.")
+        return Fault("unsupported-method", f"{what}. Pack it again as an ordinary zip, or give the unpacked files.")
     return _size_fault(info, limits)
 
 

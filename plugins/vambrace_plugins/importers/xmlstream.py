@@ -240,7 +240,7 @@ class XmlStream:
         raise DamagedFile(words, where=where, todo=_AGAIN) from None
 
 
-_AGAIN = "Export it again"
+_AGAIN = "Export it again; --salvage keeps what stands before the damage"
 _OF_SCHEMA = "{http://www.w3.org/2001/XMLSchema-instance}"
 
 

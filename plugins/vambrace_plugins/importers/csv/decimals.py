@@ -25,7 +25,10 @@ _WORDS = {",": "comma", ".": "dot"}
 _COMMA_CELL = r"^(\s*[+-]?[0-9]*),([0-9]+(?:[eE][+-]?[0-9]+)?\s*)$"
 _COMMA_WAY = "Say --option csv.decimal=comma if the comma stands before decimals"
 _POINT_WAY = "csv.decimal=dot sets cells with a comma aside, but for groups of three digits, which are thousands"
-_TWO_MARKS = f"Mend the cells, or say --option csv.decimal=dot: {_POINT_WAY}"
+_TWO_MARKS = (
+    "Mend the cells, or say --option csv.decimal=dot, "
+    "which sets cells with a comma aside, but for groups of three digits, which are thousands"
+)
 _PARTS_WAY = "; or csv.decimal=comma if its points part thousands"
 _SHOWN = 40
 
@@ -218,16 +221,15 @@ def _decide(delimiter: str, seen: _Seen) -> str:
             raise _two_readings(seen.alone["."], ".")
         return "."
     if point is not None:
-        pointed = f'a point ("{point.text}" in "{point.header}")'
-        what = f'it has decimals with a comma ("{comma.text}" in "{comma.header}") and {pointed}'
+        pointed = f'a point ("{point.text}" in the column "{point.header}")'
+        what = f'it has decimals with a comma ("{comma.text}" in the column "{comma.header}") and {pointed}'
         todo = _TWO_MARKS + ("" if "." in seen.decimal else _PARTS_WAY)
         raise Refused("decimal-two-marks", what, todo=todo)
     if "," not in seen.decimal:
         raise _two_readings(comma, ",")
     if delimiter == "," and "," not in seen.with_groups:
-        what = (
-            f'"{comma.text}" in the column "{comma.header}" has a comma in a table whose cells are separated by commas'
-        )
+        readings = f"it is {comma.text.replace(',', '.')}, or no number"
+        what = f'"{comma.text}" in the column "{comma.header}" has a comma where commas separate cells: {readings}'
         raise Refused("decimal-not-said", what, todo=f"{_COMMA_WAY}; {_POINT_WAY}")
     return ","
 

@@ -33,8 +33,10 @@ def choose_delimiter(lines: Lines, said: str, known: Callable[[list[str]], int])
         return _behind_others(lines, headers[first], known, said)
     for other in others:
         if len(headers[first]) > 1 and (known(headers[other]), len(headers[other])) == (best, len(headers[first])):
-            what = f"its header can be cut at each {NAMES[first]} or at each {NAMES[other]}"
-            todo = f"Say which, as in --option csv.delimiter={NAMES[first]} (or ={NAMES[other]})"
+            cuts = (f"at each {NAMES[one]} ({_shown(headers[one])})" for one in (first, other))
+            what = f"its header can be cut {' or '.join(cuts)}"
+            ways = f"--option csv.delimiter={NAMES[first]} (or ={NAMES[other]})"
+            todo = f"Say which, as in {ways}, or write only one of the two between its cells"
             raise Refused("delimiter-two-readings", what, where="line 1", todo=todo)
     return first, 0
 
@@ -76,7 +78,11 @@ def _no_header(header: list[str]) -> Refused:
         what = f'its first line holds values ("{header[0].strip()[:40]}"), where the names of the columns belong'
         todo = "Put a line before it that names them, such as time,heart_rate"
         return Refused("no-header", what, where="line 1", todo=todo, unrecognised=True)
-    shown = ", ".join(f'"{cell.strip()[:40]}"' for cell in header[:6]) + (", …" if len(header) > 6 else "")
-    what = f"no column is known by its header ({shown})"
+    what = f"no column is known by its header ({_shown(header)})"
     todo = "If it holds measurements, say of what, as in --option 'csv.columns=HEADER=heart_rate;HEADER=time'"
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
+
+
+def _shown(header: list[str]) -> str:
+    """Return the first cells of a header as a sentence shows them."""
+    return ", ".join(f'"{cell.strip()[:40]}"' for cell in header[:6]) + (", …" if len(header) > 6 else "")

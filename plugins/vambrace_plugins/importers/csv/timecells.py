@@ -115,7 +115,7 @@ def two_readings(cells: Sequence[str], header: str) -> Refused:
     found = [match for cell in cells if (match := _ORDERED.search(cell.strip()))]
     short = next((match for match in found if len(match[3]) == 2), None)
     if short:
-        what = f'"{short.string}" in the column "{header}" has a year of two digits'
+        what = f'"{short.string}" in the column "{header}" has a year of two digits (19{short[3]} or 20{short[3]})'
         return Refused("time-two-digit-year", what, todo="Export it again with years of four digits")
     telling = next((match for match in found if max(int(match[1]), int(match[2])) > 12), found[0])
     readings = [(telling[2], telling[1], "day first"), (telling[1], telling[2], "month first")]

@@ -153,7 +153,8 @@ def _spanned(start: Instant, end: Instant | None, edge: str, said: Said, increme
     if stamp != "end" and said.interval_s is None and (increments or said.stamp):
         column = f' of "{increments[0]}"' if increments else ""
         what = f"the times mark the {stamp} of each interval{column}, and nothing says how long it is"
-        raise Refused("interval-not-said", what, todo="Say it in seconds, as in --option csv.interval_s=60")
+        todo = "Say it in seconds, as in --option csv.interval_s=60"
+        raise Refused("interval-not-said", what, where="line 1", todo=todo)
     sentences = [f"{name}: each time taken as the end of its interval" for name in increments] if unsaid else []
     if unsaid and said.interval_s is not None and not increments:
         sentences = ["each time taken as the end of its interval"]
@@ -237,7 +238,8 @@ def _zoned(found: Instant, heads: Sequence[Heading], words: TimeWords, zone: int
     name, header = heading.text.strip(), heads[found.at].text.strip()
     cell = _first(sample[zone])
     what = f'"{name}" ({cell}) may say how the clock of "{header}" was set, or only where one was while it ran on UTC'
-    todo = f'For the first: --option "csv.columns={name}=offset"; for the second: "csv.columns={name}=-" and --zone UTC'
+    first, second = f'--option "csv.columns={name}=offset"', f'"csv.columns={name}=-" and --zone UTC'
+    todo = f"Say {first} for the first reading, or {second} for the second"
     raise Refused("offset-two-readings", what, where="line 1", todo=todo)
 
 
