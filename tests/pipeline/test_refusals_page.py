@@ -61,7 +61,7 @@ def test_the_example_is_refused_with_its_code(example: Any) -> None:
     found = running.refused(example)
     assert example.code in {each.code for each in found}, found
     # An archive is refused together with its members, and for no other reason.
-    assert {each.code for each in found} <= {example.code, "unreached-members", "encrypted"}, found
+    assert {each.code for each in found} <= {example.code, "unreached-members", "encrypted", "hostile-file"}, found
     assert {each.status for each in found} <= {"rejected", "unrecognised"}
 
 

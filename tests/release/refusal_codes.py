@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -28,7 +29,8 @@ class Site:
     @property
     def name(self) -> str:
         """Return what is called."""
-        return self.node.func.id if isinstance(self.node.func, ast.Name) else ""
+        called = self.node.func
+        return called.id if isinstance(called, ast.Name) else called.attr if isinstance(called, ast.Attribute) else ""
 
     @property
     def code(self) -> ast.expr | None:
@@ -38,10 +40,11 @@ class Site:
 
     @property
     def todo(self) -> bool:
-        """Say whether the call names a way on, or is a fault, whose sentences hold it."""
+        """Say whether the call names a way on; that of a fault stands behind its first sentence."""
+        if self.name == "Fault":
+            return ". " in ast.unparse(self.node.args[1])
         said = [each.value for each in self.node.keywords if each.arg == "todo"]
-        empty = [each for each in said if isinstance(each, ast.Constant) and not each.value]
-        return bool(said and not empty)
+        return bool(said) and not any(isinstance(each, ast.Constant) and not each.value for each in said)
 
 
 def _trees() -> Iterator[tuple[str, ast.Module]]:
@@ -50,20 +53,24 @@ def _trees() -> Iterator[tuple[str, ast.Module]]:
             yield path.relative_to(ROOT).as_posix(), ast.parse(path.read_text("utf-8"))
 
 
-def sites() -> Iterator[Site]:
-    """Yield every call in the source that makes an error of the project, or hands on a code."""
-    for place, tree in _trees():
-        for around in ast.walk(tree):
-            if isinstance(around, ast.FunctionDef):
-                for node in ast.walk(around):
-                    known = isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
-                    if known and node.func.id in {*_ERRORS, *TAKES_CODE}:
-                        yield Site(f"{place}:{node.lineno}", around.name, node)
+@cache
+def sites() -> tuple[Site, ...]:
+    """Return every call in the source that makes an error of the project, or takes a code."""
+    return tuple(site for place, tree in _trees() for site in _within(tree, place, ""))
+
+
+def _within(around: ast.AST, place: str, inside: str) -> Iterator[Site]:
+    for node in ast.iter_child_nodes(around):
+        if isinstance(node, ast.Call):
+            site = Site(f"{place}:{node.lineno}", inside, node)
+            if site.name in {*_ERRORS, *TAKES_CODE}:
+                yield site
+        yield from _within(node, place, node.name if isinstance(node, ast.FunctionDef) else inside)
 
 
 def without_way_on() -> list[str]:
     """Return where an error is made that names no way on."""
-    return sorted({site.place for site in sites() if site.name in _ERRORS and not site.todo})
+    return sorted({site.place for site in sites() if site.name in {*_ERRORS, "Fault"} and not site.todo})
 
 
 def unknown_codes() -> list[str]:

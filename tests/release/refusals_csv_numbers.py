@@ -20,10 +20,17 @@ EXAMPLES = (
     ),
     File(
         "unit-two-readings",
-        "Two things say the unit, and they say different ones; or only some cells have it.",
+        "The cells say two units, or only some of them say one.",
         f"time,speed\n{T},3 m/s\n{T},10 km/h\n",
         mended=f"time,speed\n{T},3 m/s\n{T},2.8 m/s\n",
         readings=("3 m/s", "10 km/h"),
+    ),
+    File(
+        "unit-two-readings",
+        "The header says one unit, and the cells or the row behind it another.",
+        f"time,speed (km/h)\n{T},3 m/s\n",
+        mended=f"time,speed (m/s)\n{T},3 m/s\n",
+        readings=("is in km/h", 'say "m/s"'),
     ),
     File(
         "counting-not-said",

@@ -20,10 +20,24 @@ EXAMPLES = (
     ),
     File(
         "time-two-readings",
-        "A date may have its day or its month first; a count may have begun in 1970 or in 1989.",
+        "A date may have its day or its month first.",
         "time,heart_rate\n03/04/2031 09:00:00,60\n",
         {"time": "day-first", "zone": "Europe/Berlin"},
         readings=("2031-04-03 (day first)", "2031-03-04 (month first)"),
+    ),
+    File(
+        "time-two-readings",
+        "Seconds may count from 1970, or from the last day of 1989, as devices that write FIT have it.",
+        "timestamp (s),heart_rate\n1078215330,60\n",
+        {"time": "fit-s"},
+        readings=("2004-03-02 (since 1970)", "2024-03-01 (since 1989-12-31)"),
+    ),
+    File(
+        "time-two-readings",
+        "A number may be a day of a spreadsheet, which counts from 1900 or from 1904.",
+        "timestamp,heart_rate\n45352.5,60\n",
+        {"time": "serial-1900", "zone": "Europe/Berlin"},
+        readings=("2024-03-01 (system of 1900)", "2028-03-02 (system of 1904)"),
     ),
     File(
         "time-two-digit-year",

@@ -78,7 +78,7 @@ EXAMPLES = (
     ),
     File(
         "special-file",
-        "What stands there is no file: a pipe, a socket, a device, or a link in an archive.",
+        "What stands there is no file: a pipe, a socket or a device.",
         pipe,
         mended=without_pipe,
     ),

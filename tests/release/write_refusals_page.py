@@ -22,8 +22,9 @@ _HEAD = """# Refusals
 
 What is uncertain is refused, never guessed. Each refusal has a code, which stands in the ledger beside a sentence: what
 was seen and where, and the shortest way on. Here is every code with an example, and the sentence that the program says
-of it. Where an example is shown in Python, it is what the test does; `folder` is what is converted, and `TABLE` a table
-that is read.
+of it. Where an example is shown in Python, it is what the test does; `folder` is what is converted, `T` a time, and
+`TABLE` a table that is read. An error that stops a whole run, such as a missing SOURCE or an unknown zone, has no code:
+it stands in no ledger.
 
 The page is written by `python tests/release/write_refusals_page.py`; a test runs every example, and takes every way on.
 """
@@ -75,13 +76,13 @@ def _of_file(example: File) -> str:
     return f"{_shown(example.name, example.made)}{options}"
 
 
-def _shown(name: str, made: str | bytes | Callable[[Path], object]) -> str:
+def _shown(name: str, made: str | bytes | Callable[[Path], object], lead: str = "") -> str:
     if callable(made):
-        return _python(made)
+        return f"{lead and lead + chr(10)}{_python(made)}"
     text = made.decode("utf-8", "backslashreplace") if isinstance(made, bytes) else made
     if not text.isprintable() and "\x00" in text:
         return f"`{name}` holds the bytes {made!r}.\n"
-    return f"`{name}`:\n```\n{text}{'' if text.endswith(chr(10)) else chr(10)}```\n"
+    return f"{lead or f'`{name}`:'}\n```\n{text}{'' if text.endswith(chr(10)) else chr(10)}```\n"
 
 
 def _way(example: Example) -> str:
@@ -91,8 +92,8 @@ def _way(example: Example) -> str:
     options = f"\nNot refused with {_options(example.way)}.\n" if example.way else ""
     if not example.mended:
         return options
-    lead = "after" if callable(example.mended) else "when written so"
-    return f"\nNot refused {lead}:\n{_shown(example.name, example.mended)}{options}"
+    lead = f"Not refused {'after' if callable(example.mended) else 'when written so'}:"
+    return f"\n{_shown(example.name, example.mended, lead)}{options}"
 
 
 def _options(options: Mapping[str, str]) -> str:
@@ -103,9 +104,13 @@ def _option(name: str, value: str) -> str:
     if name == "salvage":
         return "--salvage"
     if name in {"zone", "ignore"}:
-        return f"--{name} {value}"
-    quoted = f'"csv.{name}={value}"' if {*" ;()"} & {*value} else f"csv.{name}={value}"
-    return f"--option {quoted}"
+        return f"--{name} {_quoted(value)}"
+    return f"--option {_quoted(f'csv.{name}={value}')}"
+
+
+def _quoted(word: str) -> str:
+    """Return a word as a shell takes it."""
+    return f'"{word}"' if {*" ;()*"} & {*word} else word
 
 
 def _python(function: Callable[[Path], object]) -> str:
