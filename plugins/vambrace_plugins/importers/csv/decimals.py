@@ -188,7 +188,9 @@ def _comma_late(header: str, cell: str, *, parts: bool) -> Refused:
     if parts:
         what = f'the column "{header}" has the cell "{cell}" in a table whose commas part thousands'
         return Refused("decimal-two-marks", what, todo=_TWO_MARKS)
-    what = f'the column "{header}" has the cell "{cell}", and the first rows do not show that a comma means decimals'
+    other = cell.replace(",", "") if re.match(_GROUP[","], cell) else "no number"
+    readings = f"{cell.replace(',', '.')} or {other}"
+    what = f'the column "{header}" has the cell "{cell}" ({readings}), and the first rows show no comma before decimals'
     return Refused("decimal-not-said", what, todo=f"{_COMMA_WAY}; {_POINT_WAY}")
 
 
