@@ -62,12 +62,6 @@ EXAMPLES = (
         readings=("2 and 3",),
     ),
     File(
-        "header-changes",
-        "Another header stands between the rows: from there on the columns are others.",
-        f"time,heart_rate,power\n{T},60,1\ntime,power,heart_rate\n{T},1,60\n",
-        mended=f"time,heart_rate,power\n{T},60,1\n",
-    ),
-    File(
         "several-people",
         "A column says that the rows are of several people.",
         f"user,time,heart_rate\nP01,{T},60\nP02,{T},61\n",

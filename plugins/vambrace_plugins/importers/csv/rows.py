@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import islice
 
@@ -91,21 +92,37 @@ class Rows:
         width = len(self.header)
         if width < 2 or len(self._ahead) > 1 or any(self._is_odd(row) for row in self._ahead):
             return
-        while (taken := self._taken(_MANY if self._begun else ROWS)) is not None:
-            data, n = taken
-            columns = columns_of(data, n, self._delimiter, width)
-            if columns is None or self._may_end(columns):
-                self._lines.put_back(data.decode())
-                return
-            if self._ahead:
-                yield self._regular([self._ahead.pop()])
-            records = np.arange(self._next_record, self._next_record + n)
-            self._next_record += n
-            self._next_line += n
-            self._lines_by_columns += n
-            block, blank = Block(records, columns), blank_rows(columns)
-            self._begun = True
-            yield block if blank is None else block.filtered(pc.invert(blank))
+        with ThreadPoolExecutor(1) as reader:
+            columns = self._columns(_MANY if self._begun else ROWS)
+            while columns is not None:
+                # The next block is read while the caller looks at this one; a short block is the last.
+                ahead = reader.submit(self._columns, _MANY) if len(columns[0]) >= ROWS else None
+                if self._ahead:
+                    yield self._regular([self._ahead.pop()])
+                yield self._placed(columns)
+                columns = ahead.result() if ahead else self._columns(_MANY)
+
+    def _placed(self, columns: list[pa.Array]) -> Block:
+        n = len(columns[0])
+        records = np.arange(self._next_record, self._next_record + n)
+        self._next_record += n
+        self._next_line += n
+        self._lines_by_columns += n
+        self._begun = True
+        block, blank = Block(records, columns), blank_rows(columns)
+        return block if blank is None else block.filtered(pc.invert(blank))
+
+    def _columns(self, most: int) -> list[pa.Array] | None:
+        """Return the next lines as columns; None where they are not plainly regular, and stay the next ones."""
+        taken = self._taken(most)
+        if taken is None:
+            return None
+        data, n = taken
+        columns = columns_of(data, n, self._delimiter, len(self.header))
+        if columns is None or self._may_end(columns):
+            self._lines.put_back(data.decode())
+            return None
+        return columns
 
     def _is_odd(self, row: list[str]) -> bool:
         return len(row) != len(self.header) or is_blank(row) or row == self.header or self._names(row)
@@ -139,13 +156,13 @@ class Rows:
         ends = line_ends(data)
         if not len(ends) or ends[-1] < len(data):
             ends = np.append(ends, len(data))
-        if np.diff(ends, prepend=0).max() > _LONGEST_CELL:
-            # A cell may be longer than the reader of rows takes, who says so.
-            self._lines.put_back(data.decode())
-            return None
         n = min(most, len(ends), int(np.searchsorted(ends, _SIZE)) + 1)
         if n < len(ends):
             self._lines.put_back(data[ends[n - 1] :].decode())
+        if np.diff(ends[:n], prepend=0).max() > _LONGEST_CELL:
+            # A cell may be longer than the reader of rows takes, who says so.
+            self._lines.put_back(data[: ends[n - 1]].decode())
+            return None
         return data[: ends[n - 1]], n
 
     def _take(self) -> list[list[str]]:
