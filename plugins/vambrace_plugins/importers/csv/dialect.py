@@ -6,10 +6,12 @@ import csv
 import re
 from collections.abc import Callable, Iterable
 from itertools import islice
+from typing import NamedTuple
 
 from vambrace.plugin import Refused
+from vambrace_plugins.importers.csv.fixedwidth import Gap, gaps_of
 from vambrace_plugins.importers.csv.lines import Lines
-from vambrace_plugins.importers.csv.options import DELIMITERS
+from vambrace_plugins.importers.csv.options import DELIMITERS, FIXED
 from vambrace_plugins.importers.csv.rows import csv_fault, is_blank
 
 NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
@@ -18,18 +20,42 @@ _PREAMBLE_LINES = 50
 VALUE = re.compile(r"^[+-]?[0-9]+([.,][0-9]+)?$|^[0-9]{1,4}[-/.:][0-9]{1,2}[-/.:][0-9]{1,4}")
 
 
-def choose_delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> tuple[str, int]:
-    """Return what separates the cells of the header, and how many lines stand before it.
+class Dialect(NamedTuple):
+    """What separates cells, and how many lines stand before the header; `gaps` part columns of fixed width."""
+
+    delimiter: str
+    before: int
+    gaps: tuple[Gap, ...] = ()
+
+
+def choose_dialect(lines: Lines, said: str, known: Callable[[list[str]], int]) -> Dialect:
+    """Return how the lines of a table are cut into cells.
 
     `known` says how many cells of a header mean something to us.
 
     Raise Refused where two delimiters fit equally well, or where no header is found.
     """
+    if said == FIXED:
+        found = gaps_of(lines, known)
+        if found is None:
+            raise _no_header([next((line for line in lines.ahead() if line.strip()), "")])
+        return Dialect("\t", found[1], found[0])
+    try:
+        delimiter, before = _delimiter(lines, said, known)
+    except Refused:
+        found = None if said else gaps_of(lines, known)
+        if found is None:
+            raise
+        return Dialect("\t", found[1], found[0])
+    return Dialect(delimiter, before)
+
+
+def _delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> tuple[str, int]:
     headers = _headers(lines, (said,) if said else DELIMITERS, known)
     ranked = sorted(headers, key=lambda one: (-known(headers[one]), -len(headers[one])))
     first, *others = ranked
     best = known(headers[first])
-    if not best:
+    if not best or (len(headers[first]) == 1 and not said and gaps_of(lines, known)):
         return _behind_others(lines, headers[first], known, said)
     for other in others:
         if len(headers[first]) > 1 and (known(headers[other]), len(headers[other])) == (best, len(headers[first])):

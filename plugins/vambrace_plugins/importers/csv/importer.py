@@ -10,8 +10,9 @@ from typing import ClassVar
 from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.devices import with_devices
-from vambrace_plugins.importers.csv.dialect import VALUE, choose_delimiter
-from vambrace_plugins.importers.csv.encoding import Decoded, decode, first_text
+from vambrace_plugins.importers.csv.dialect import VALUE, choose_dialect
+from vambrace_plugins.importers.csv.encoding import decode, first_text
+from vambrace_plugins.importers.csv.fixedwidth import with_tabs
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.lines import Lines
 from vambrace_plugins.importers.csv.longshape import LongTable, long_places
@@ -51,19 +52,19 @@ class CsvImporter:
         with source.open() as raw:
             decoded, pieces = decode(raw, said.encoding)
             lines = Lines(pieces)
-            delimiter, before = choose_delimiter(
+            dialect = choose_dialect(
                 lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
             )
-            rows = Rows(lines, delimiter, before, lambda cells: _time_at(cells, said))
-            for item in _tables(source, said, rows, lines, delimiter):
-                yield _with_encoding(item, decoded) if isinstance(item, Recording) else item
-
-
-def _with_encoding(recording: Recording, decoded: Decoded) -> Recording:
-    """Return what is known of a recording, with how the bytes of its file are read where that was decided."""
-    if not decoded.sentence:
-        return recording
-    return replace(recording, conversions=(*recording.conversions, decoded.sentence))
+            sentences = [decoded.sentence] if decoded.sentence else []
+            if dialect.gaps:
+                lines = Lines(with_tabs(lines, dialect.gaps, dialect.before))
+                sentences.append("cells parted where the first lines are blank below each other")
+            rows = Rows(lines, dialect.delimiter, dialect.before, lambda cells: _time_at(cells, said))
+            for item in _tables(source, said, rows, lines, dialect.delimiter):
+                if isinstance(item, Recording):
+                    yield replace(item, conversions=(*item.conversions, *sentences))
+                else:
+                    yield item
 
 
 def _known(cells: Sequence[str]) -> int:

@@ -10,6 +10,8 @@ from vambrace.plugin import SIGNALS, Refused
 
 DELIMITERS = (",", ";", "\t", "|")
 """What may separate cells, in the order in which a file with one column is taken to have them."""
+FIXED = "fixed"
+"""Said in a delimiter's place where none separates the cells, which stand below each other."""
 _DELIMITER_WORDS = {"comma": ",", "semicolon": ";", "tab": "\t", "\\t": "\t", "pipe": "|"}
 _DECIMAL_WORDS = {"comma": ",", "dot": ".", "point": "."}
 EPOCHS = {"epoch": 0, "fit": 631_065_600, "serial-1900": -2_209_161_600, "serial-1904": -2_082_844_800}
@@ -35,7 +37,7 @@ def _option(text: str) -> dict[str, str]:
 class Options:
     """What the file cannot say of itself; an empty text leaves the decision to the evidence in the file."""
 
-    delimiter: str = field(default="", metadata=_option("what separates cells: , ; tab |"))
+    delimiter: str = field(default="", metadata=_option("what separates cells: , ; tab | fixed (one width)"))
     decimal: str = field(default="", metadata=_option("the decimal mark: . or ,"))
     encoding: str = field(default="", metadata=_option("the text encoding, as in cp1252"))
     columns: str = field(default="", metadata=_option("what columns hold: HEADER=heart_rate; HEADER=time; HEADER=-"))
@@ -68,8 +70,8 @@ class Said:
 def check(options: Options) -> Said:
     """Return the options in a form that the reader uses; raise Refused for one that makes no sense."""
     delimiter = _DELIMITER_WORDS.get(options.delimiter.lower(), options.delimiter)
-    if delimiter and delimiter not in DELIMITERS:
-        raise _bad("delimiter", options.delimiter, "comma, semicolon, tab or pipe")
+    if delimiter and delimiter not in (*DELIMITERS, FIXED):
+        raise _bad("delimiter", options.delimiter, "comma, semicolon, tab, pipe or fixed")
     decimal = _DECIMAL_WORDS.get(options.decimal.lower(), options.decimal)
     if decimal not in {"", ".", ","}:
         raise _bad("decimal", options.decimal, "dot or comma")
