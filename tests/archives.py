@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from vambrace.sources import Entry, Limits, open_entry, walk
+from vambrace.sources import Entry, Limits, Scanned, open_entry, scan, walk
 
 
 def entries(*roots: Path, ignore: tuple[str, ...] = (), limits: Limits | None = None) -> dict[str, Entry]:
@@ -26,6 +26,14 @@ def content(entry: Entry) -> bytes:
     """Read all that an importer would."""
     with open_entry(entry) as stream:
         return stream.read()
+
+
+def sound(entry: Entry) -> Scanned:
+    """Scan a source, and raise what is wrong with its bytes."""
+    scanned = scan(entry)
+    if scanned.damage is not None:
+        raise scanned.damage
+    return scanned
 
 
 def zip_bytes(members: Mapping[str, bytes], method: int = zipfile.ZIP_DEFLATED) -> bytes:

@@ -87,7 +87,10 @@ class Source:
     notes: dict[tuple[str, str, str], int] = field(default_factory=dict)
 
     def open(self) -> BinaryIO:
-        """Return a new binary stream from the first byte; use it in a `with` block."""
+        """Return a new binary stream from the first byte; use it in a `with` block.
+
+        Of a damaged archive reading raises `DamagedFile` behind the last byte that can be read, in place of an end.
+        """
         return self.opener()
 
     def read(self, most: int = 1 << 30) -> bytes:

@@ -20,7 +20,7 @@ from typing import BinaryIO
 import pyarrow as pa
 import pytest
 
-from archives import content, entries, tar_bytes, zip_bytes
+from archives import content, entries, sound, tar_bytes, zip_bytes
 from vambrace.errors import DamagedFile, HostileFile, Refused, SourceError
 from vambrace.sources import Limits, close_spools, open_entry, scan
 
@@ -76,7 +76,7 @@ def test_a_stream_cut_anywhere_is_damaged(tmp_path: Path, suffix: str) -> None:
     for length in range(14, len(packed)):
         entry = entries(written(tmp_path, packed[:length], "a.packed"))["a.packed"]
         with pytest.raises(DamagedFile, match=r"cut|damaged|Truncated"):
-            scan(entry)
+            sound(entry)
 
 
 def gather(stream: BinaryIO, into: bytearray) -> None:
@@ -88,7 +88,7 @@ def test_what_stands_before_a_cut_can_still_be_read(tmp_path: Path) -> None:
     packed = gzip.compress(DATA)
     entry = entries(written(tmp_path, packed[: len(packed) * 3 // 4], "a.gz"))["a.gz"]
     found = bytearray()
-    with open_entry(entry) as stream, pytest.raises(DamagedFile, match="end before their end mark"):
+    with open_entry(entry) as stream, pytest.raises(DamagedFile, match=r"end at byte [0-9,]+, before their end mark"):
         gather(stream, found)
     assert len(found) > len(DATA) // 2
     assert DATA.startswith(found)
@@ -215,7 +215,7 @@ def test_a_tar_cut_or_damaged_in_the_middle_keeps_what_is_before_and_says_so(tmp
     cut = entries(written(tmp_path, whole[: 3 * 512 + 512 + 700], "a.tar"))
     assert content(cut["a.tar!a.csv"]) == b"1" * 600
     with pytest.raises(DamagedFile, match="it is cut"):
-        scan(cut["a.tar!b.csv"])
+        sound(cut["a.tar!b.csv"])
     assert cut["a.tar"].code == "damaged-file"
     assert "damaged after 2 members" in cut["a.tar"].reason
 
@@ -320,5 +320,5 @@ def test_damage_in_a_packed_member_is_told_through_every_layer(tmp_path: Path) -
     data[50_000] ^= 1
     entry = entries(written(tmp_path, bytes(data), "a.zip"))["a.zip!x.csv.zst"]
     with pytest.raises(SourceError, match="damaged"):
-        scan(entry)
+        sound(entry)
     assert zlib.crc32(bytes(packed))

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from archives import RawMember, content, entries, raw_zip, tar_bytes, zip_bytes
+from archives import RawMember, content, entries, raw_zip, sound, tar_bytes, zip_bytes
 from vambrace.errors import DamagedFile, HostileFile, Refused, SourceError
 from vambrace.sources import Limits, scan, walk
 
@@ -205,7 +205,7 @@ def test_a_size_that_lies_is_stopped(tmp_path: Path, method: int, declared: int)
         assert entry.code in ("damaged-file", "hostile-file")
     else:
         with pytest.raises(HostileFile if declared < 20 else DamagedFile):
-            scan(entry)
+            sound(entry)
 
 
 def test_a_size_that_lies_about_much_is_stopped_before_it_is_unpacked(tmp_path: Path) -> None:
@@ -220,7 +220,7 @@ def test_a_wrong_checksum_is_damage_as_zipfile_says_too(tmp_path: Path) -> None:
     with zipfile.ZipFile(path) as archive:
         assert archive.testzip() == "a.csv"
     with pytest.raises(DamagedFile, match="the archive says 12345678"):
-        scan(entries(path)["a.zip!a.csv"])
+        sound(entries(path)["a.zip!a.csv"])
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,7 @@ from functools import partial
 
 from vambrace import clock, registry
 from vambrace.dataset import Occurrence, Record, entry_key
-from vambrace.errors import SourceError, VambraceError
+from vambrace.errors import DamagedFile, SourceError, VambraceError
 from vambrace.pipeline import Plan
 from vambrace.plugin import Head
 from vambrace.recognise import Verdict, recognise
@@ -69,10 +69,10 @@ def planned(entry: Entry, scanned: Scanned, installed: registry.Registry, wishes
     try:
         verdict = recognise(Head(entry.name, scanned.head, scanned.content_size), installed.importers.values())
     except SourceError as refusal:
-        error = refusal
+        error = refusal if scanned.damage is None else _unclaimed(scanned.damage, refusal)
     name = verdict.importer.name if verdict else None
     return Plan(
-        opener=partial(open_entry, entry),
+        opener=partial(open_entry, entry, scanned=scanned) if scanned.damage else partial(open_entry, entry),
         sha256=scanned.sha256,
         size=scanned.size,
         content_size=scanned.content_size,
@@ -85,7 +85,13 @@ def planned(entry: Entry, scanned: Scanned, installed: registry.Registry, wishes
         options=wishes.options.get(name, {}) if name else {},
         zone=wishes.zone,
         salvage=wishes.salvage,
+        damage=scanned.damage,
     )
+
+
+def _unclaimed(damage: DamagedFile, refusal: SourceError) -> DamagedFile:
+    """Return the damage of a source of which no importer could read what stands before it."""
+    return DamagedFile(f"{damage.what}; and of these bytes {refusal.what}", todo="Copy or export it again")
 
 
 def _joined(known: Plan, twin: Plan) -> Plan:

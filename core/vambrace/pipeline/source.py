@@ -18,7 +18,7 @@ from vambrace.dataset import (
     ShardWriter,
     content_key,
 )
-from vambrace.errors import SourceError
+from vambrace.errors import DamagedFile, SourceError
 from vambrace.pipeline.reading import ChannelTally, Reading, is_damaged, read, refusal_of
 from vambrace.pipeline.settings import settings_of
 from vambrace.pipeline.watching import Watch
@@ -42,7 +42,8 @@ class Plan:
 
     `size` counts the bytes of the source as exported, `content_size` those that the importer reads (of a `.gz`, what
     is packed in it). `importer` names the importer that won and `claim` how strongly, or `error` says why none did;
-    `notes` say what was odd about the question.
+    `notes` say what was odd about the question. `damage` is what is wrong with the bytes of a compressed file or a
+    member of an archive; then `content_size` counts those before it, and the opener's stream raises it behind them.
     """
 
     opener: Opener
@@ -58,6 +59,7 @@ class Plan:
     options: Mapping[str, str] = field(default_factory=dict)
     zone: str | None = None
     salvage: bool = False
+    damage: DamagedFile | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +75,28 @@ def convert_source(plan: Plan, registry: Registry, writer: ShardWriter, watch: W
     if plan.importer is None:
         return Result(unread(plan, None, plan.error))
     importer = registry.importer(plan.importer)
+    if plan.damage is not None and not plan.salvage:
+        return Result(unread(plan, importer, plan.damage))
     source = Source(plan.name, plan.content_size, plan.opener, options_for(importer, plan.options))
     for note in plan.notes:
         source.note("name-contradicts-content", note)
     reading = read(importer, source, writer, lambda n: f"{plan.sha256[:16]}.{n}", plan.zone, watch)
+    if plan.damage is not None:
+        _break_off(reading, plan.damage, source)
     return _judged(plan, importer, reading, source, writer)
+
+
+def _break_off(reading: Reading, damage: DamagedFile, source: Source) -> None:
+    """Let a source whose bytes are damaged end with that, whatever its importer made of the end."""
+    said = reading.error
+    if said is None or said.what == damage.what:
+        reading.error = damage
+    elif isinstance(said, DamagedFile):
+        place = f" ({said.where})" if said.where else ""
+        reading.error = DamagedFile(f"{damage.what}; of these the last make no sense: {said.what}{place}")
+        reading.error.todo = damage.todo
+    else:
+        source.note("damaged-file", damage.what, "warning")
 
 
 def unread(plan: Plan, importer: Importer | None, error: SourceError | None) -> Record:
@@ -149,7 +168,8 @@ def _named(importer: Importer | None) -> dict[str, Any]:
 
 
 def _keyed(record: Record, plan: Plan, importer: Importer | None, options: Any, reading: Reading) -> Record:
-    settings = settings_of(importer, options, plan.zone, reading.zone_needed, plan.salvage, is_damaged(reading))
+    damaged = plan.damage is not None or is_damaged(reading)
+    settings = settings_of(importer, options, plan.zone, reading.zone_needed, plan.salvage, damaged)
     return replace(record, key=content_key(plan.sha256, settings), settings=settings)
 
 

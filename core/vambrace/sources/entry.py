@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import Literal, TypeAlias
 
-from vambrace.errors import SourceError, VambraceError
+from vambrace.errors import DamagedFile, SourceError, VambraceError
 
 Kind: TypeAlias = Literal["content", "archive", "problem", "ignored"]
 Codec: TypeAlias = Literal["gzip", "bzip2", "xz", "zstd"]
@@ -120,12 +120,17 @@ class Scanned:
     `sha256` (hex) and `size` are of the source as exported: of a `.gz` its packed bytes. `head` holds the first
     4,096 bytes of what an importer reads and `content_size` counts them all; the two sizes differ only where the
     source itself is one compressed stream.
+
+    `damage` is what is wrong with bytes that end too early or contradict themselves: then `content_size` counts those
+    that stand before. Of a damaged member of an archive `sha256` is that of its header and its bytes as they stand in
+    the archive: what can be read of it may be the whole of another source.
     """
 
     sha256: str
     head: bytes
     size: int
     content_size: int
+    damage: DamagedFile | None = None
 
 
 @dataclass(frozen=True, slots=True)

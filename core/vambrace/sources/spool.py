@@ -9,7 +9,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Hashable, Iterable
 
-from vambrace.errors import HostileFile, Refused
+from vambrace.errors import DamagedFile, HostileFile, Refused
 from vambrace.sources.streams import Window
 
 _KEPT = 2
@@ -21,6 +21,7 @@ _lock = threading.RLock()
 def spooled(key: Hashable, blocks: Iterable[bytes], most: int, where: str) -> Window:
     """Return a window on the blocks, written to a temporary file the first time; the last two stay open.
 
+    Where the blocks end in a damage, the window ends there and has it; raise it where nothing stands before it.
     A process that was forked spools anew: a shared descriptor would share its position where reads are not positional.
     """
     key = (os.getpid(), key)
@@ -46,15 +47,23 @@ atexit.register(close_spools)
 
 def _written(blocks: Iterable[bytes], most: int, where: str) -> Window:
     size = 0
+    damage: DamagedFile | None = None
     try:
         with tempfile.TemporaryFile(prefix="vambrace-") as file:
-            for block in blocks:
-                size += len(block)
-                if size > most:
-                    raise _too_large(most, where)
-                file.write(block)
+            try:
+                for block in blocks:
+                    size += len(block)
+                    if size > most:
+                        raise _too_large(most, where)
+                    file.write(block)
+            except DamagedFile as error:
+                if not size:
+                    raise
+                damage = error
             file.flush()
-            return Window(os.dup(file.fileno()), 0, size, where)
+            window = Window(os.dup(file.fileno()), 0, size, where)
+            window.damage = damage
+            return window
     except OSError as error:
         what = f"it could not be unpacked to {tempfile.gettempdir()} ({error.strerror or error}, after {size:,} bytes)"
         todo = "Make room, or set TMPDIR to a folder with more"

@@ -7,7 +7,7 @@ import io
 import os
 import stat
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, BinaryIO, TypeAlias, TypeVar
 
 from vambrace.errors import DamagedFile, Refused, SourceError
 
@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from _typeshed import WriteableBuffer
 
 BLOCK = 1 << 18
+AGAIN = "Copy or export it again"
+SALVAGE = f"{AGAIN}; --salvage keeps what stands before the damage"
 
 
 def unreadable(error: OSError, where: str = "") -> Refused:
@@ -45,6 +47,10 @@ def open_descriptor(path: str, where: str = "") -> int:
         os.close(descriptor)
         raise fault
     return descriptor
+
+
+class Cut(DamagedFile):
+    """The bytes end before they should; those that are there are as they were."""
 
 
 _Read = TypeVar("_Read", bytes, int)
@@ -140,11 +146,17 @@ class Forward(io.RawIOBase):
 
 
 class Window(Forward):
-    """Part of an open file, read by position; owns its descriptor. Of its `size` bytes only `there` may exist."""
+    """Part of an open file, read by position; owns its descriptor. Of its `size` bytes only `there` may exist.
+
+    `damage` is what ended the unpacking of the whole that it is part of, and `doubt` the same where bytes before may be
+    wrong too: it is raised behind the last byte, since nothing else tells whether these bytes are as they were.
+    """
 
     def __init__(self, descriptor: int, start: int, size: int, where: str = "", there: int | None = None) -> None:
         self.descriptor, self.start, self.size, self.where = descriptor, start, size, where
         self.there = size if there is None else there
+        self.damage: DamagedFile | None = None
+        self.doubt: DamagedFile | None = None
 
     def length(self) -> int:
         """Return how many bytes there are."""
@@ -159,9 +171,8 @@ class Window(Forward):
         view = memoryview(buffer)
         want = max(0, min(len(view), self.there - self.position))
         data = _read_at(self.descriptor, want, self.start + self.position, self.where) if want else b""
-        if not data and view and self.position < self.size:
-            what = f"it is cut: {self.position:,} of {self.size:,} bytes are there"
-            raise DamagedFile(what, where=self.where, todo="Copy or export it again")
+        if not data and view:
+            self._at_end()
         view[: len(data)] = data
         self.position += len(data)
         return len(data)
@@ -169,7 +180,26 @@ class Window(Forward):
     def part(self, start: int, size: int, where: str) -> Window:
         """Return a part of this part, with a descriptor of its own."""
         there = max(0, min(size, self.there - start))
-        return Window(os.dup(self.descriptor), self.start + start, size, where, there)
+        part = Window(os.dup(self.descriptor), self.start + start, size, where, there)
+        part.damage = self.damage
+        return part
+
+    def member(self, start: int, size: int, where: str) -> Window:
+        """Return a part that nothing but the whole vouches for: reading it to its end raises the whole's doubt."""
+        part = self.part(start, size, where)
+        if self.damage is not None and not isinstance(self.damage, Cut):
+            what = f"the archive that it stands in is damaged, so that it may be wrong: {self.damage.what}"
+            part.doubt = DamagedFile(what, where=where, todo=SALVAGE)
+        return part
+
+    def _at_end(self) -> None:
+        """Raise `DamagedFile` where the bytes end too early, or are in doubt."""
+        if self.position < self.size:
+            why = f", since of its archive {self.damage.what}" if self.damage is not None else ""
+            what = f"it is cut: {self.position:,} of {self.size:,} bytes are there{why}"
+            raise Cut(what, where=self.where, todo=SALVAGE)
+        if self.doubt is not None:
+            raise self.doubt
 
     def close(self) -> None:
         """Close the descriptor."""
@@ -186,6 +216,39 @@ def _read_at(descriptor: int, count: int, position: int, where: str) -> bytes:
         return os.read(descriptor, count)
     except OSError as error:
         raise unreadable(error, where) from error
+
+
+class UntilDamage(Forward):
+    """A stream of which the first `good` bytes can be read; then it raises its damage, at each reading again.
+
+    Each reading gives all bytes up to there that were asked for: none is lost to an error that comes in the middle.
+    """
+
+    def __init__(self, inner: BinaryIO, good: int, damage: DamagedFile) -> None:
+        self._inner, self._good, self._damage = inner, good, damage
+
+    def readinto(self, buffer: WriteableBuffer, /) -> int:
+        """Read into the buffer."""
+        view = memoryview(buffer)
+        data = self._inner.read(max(0, min(len(view), self._good - self.position)))
+        if view and not data:
+            raise self._damage
+        view[: len(data)] = data
+        self.position += len(data)
+        return len(data)
+
+    def length(self) -> int:
+        """Return how many bytes there are."""
+        return self._good
+
+    def move(self, target: int) -> None:
+        """Go to a position."""
+        self.position = self._inner.seek(target)
+
+    def close(self) -> None:
+        """Close what it reads from."""
+        self._inner.close()
+        super().close()
 
 
 class Blocks(Forward):

@@ -6,19 +6,27 @@ import io
 import tarfile
 from collections.abc import Sequence
 
-from vambrace.errors import HostileFile
+from vambrace.errors import DamagedFile, HostileFile
 from vambrace.sources.entry import Fault, Limits, Listing, Member, Slice
 from vambrace.sources.names import member_paths, name_fault, tidied, twins
-from vambrace.sources.streams import Window
+from vambrace.sources.streams import AGAIN, Cut, Window
 
 HEAD_BYTES = 512
 _MAGIC_AT, _MAGIC = 257, b"ustar"
 _BLOCK = 512
 _PACK_AGAIN = "Pack it again without that, or give the unpacked files"
 _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
-_AGAIN = "Copy or export it again"
 # What tarfile was seen to raise at headers that contradict themselves; nested long names recurse.
-_BROKEN = (tarfile.TarError, ValueError, ArithmeticError, LookupError, AttributeError, EOFError, RecursionError)
+_BROKEN = (
+    tarfile.TarError,
+    ValueError,
+    ArithmeticError,
+    LookupError,
+    AttributeError,
+    EOFError,
+    RecursionError,
+    DamagedFile,
+)
 
 
 def is_tar(head: bytes) -> bool:
@@ -32,16 +40,31 @@ def list_tar(window: Window, limits: Limits) -> Listing:
     Raise `HostileFile` for more members than the limit, or for a header that is too large.
     """
     infos: list[tarfile.TarInfo] = []
-    fault, note = None, ""
+    broken: _Damaged | None = None
+    note = ""
     reader = _Headers(window, limits)
     try:
         infos.extend(_infos(reader, limits))
         note = _ending(reader, infos, window.size)
     except _Damaged as damage:
-        infos = damage.infos
-        fault = Fault("damaged-file", f"the tar archive is damaged after {len(infos):,} members ({damage}). {_AGAIN}.")
+        broken, infos = damage, damage.infos
+    fault = _damage(window, infos, broken)
     infos = [info for info in infos if not info.isdir()]
     return Listing(_members([info.name for info in infos], infos), fault, note)
+
+
+def _damage(window: Window, infos: Sequence[tarfile.TarInfo], broken: _Damaged | None) -> Fault | None:
+    """Return the fault of an archive whose bytes end in a damage, or whose headers do."""
+    if window.damage is None and broken is None:
+        return None
+    what, read = f"the tar archive is damaged after {len(infos):,} members", "members that are whole are read"
+    if window.damage is None:
+        what = f"{what}, at byte {min(window.size, _end(infos[-1]) if infos else 0):,} ({broken})"
+    else:
+        what = f"{what}: {window.damage.what}"
+        # Nothing else vouches for the bytes of a member.
+        read = read if isinstance(window.damage, Cut) else "none is read as it is"
+    return Fault("damaged-file", f"{what}. {AGAIN}; {read}, and --salvage keeps what there is of the others.")
 
 
 class _Damaged(Exception):

@@ -9,18 +9,20 @@ import re
 import struct
 import zlib
 from collections.abc import Callable, Generator, Iterator
-from typing import BinaryIO, Protocol
+from typing import Any, Protocol
 
 from vambrace.errors import DamagedFile, HostileFile
 from vambrace.sources.entry import Codec, Limits, ZipMember
-from vambrace.sources.streams import BLOCK, Window
+from vambrace.sources.streams import BLOCK, SALVAGE, Cut, Window
 
 STORED, DEFLATED, BZIP2 = 0, 8, 12
 METHODS = (STORED, DEFLATED, BZIP2)
 PACKED_BLOCK = 1 << 16
+_SLICE = 256
+"""Packed bytes that bzip2 and xz are given at once: what a damage among them costs."""
+_ZSTD_READ = 1 << 12
 _LOCAL = struct.Struct("<26sHH")
 _XZ_MEMORY = 256 << 20
-_AGAIN = "Copy or export it again"
 _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
 
 _MAGIC: dict[Codec, re.Pattern[bytes]] = {
@@ -54,7 +56,7 @@ class Unpacker(Protocol):
         """What stands behind the end mark."""
         ...
 
-    def decompress(self, data: bytes, max_length: int = -1) -> bytes:
+    def decompress(self, data: bytes | memoryview, max_length: int = -1) -> bytes:
         """Return at most so many bytes."""
         ...
 
@@ -64,6 +66,7 @@ class _Zlib:
 
     def __init__(self, window_bits: int) -> None:
         self._inner = zlib.decompressobj(window_bits)
+        self._before, self._data = self._inner, b""
 
     @property
     def eof(self) -> bool:
@@ -77,8 +80,19 @@ class _Zlib:
     def unused_data(self) -> bytes:
         return self._inner.unused_data
 
-    def decompress(self, data: bytes, max_length: int = -1) -> bytes:
-        return self._inner.decompress(self._inner.unconsumed_tail + data, max_length)
+    def decompress(self, data: bytes | memoryview, max_length: int = -1) -> bytes:
+        self._before, self._data = self._inner.copy(), self._inner.unconsumed_tail + data
+        return self._inner.decompress(self._data, max_length)
+
+    def rescued(self) -> tuple[bytes, int]:
+        """Return what the last call, which failed, unpacked before the damage, and how many bytes it left unread."""
+        out = bytearray()
+        for at in range(len(self._data)):
+            try:
+                out += self._before.decompress(self._data[at : at + 1])
+            except zlib.error:
+                return bytes(out), len(self._data) - at - 1
+        return bytes(out), 0
 
 
 _FRESH: dict[str, Callable[[], Unpacker]] = {
@@ -89,7 +103,7 @@ _FRESH: dict[str, Callable[[], Unpacker]] = {
 }
 
 
-def unpacked(open_packed: Callable[[], BinaryIO], codec: Codec, limits: Limits, where: str) -> Iterator[bytes]:
+def unpacked(open_packed: Callable[[], io.BufferedReader], codec: Codec, limits: Limits, where: str) -> Iterator[bytes]:
     """Yield the blocks of a compressed stream, one stream after another; closes what it opened."""
     with open_packed() as packed:
         blocks = _zstd(packed, where) if codec == "zstd" else _streams(packed, codec, where)
@@ -100,7 +114,7 @@ def unpacked(open_packed: Callable[[], BinaryIO], codec: Codec, limits: Limits, 
             yield block
 
 
-def _hold_to(limits: Limits, count: int, packed: BinaryIO, where: str) -> None:
+def _hold_to(limits: Limits, count: int, packed: io.BufferedReader, where: str) -> None:
     if count > limits.total:
         what = f"it unpacks to more than {limits.total:,} bytes, the most that is read"
         raise HostileFile(what, where=where, todo=_BY_HAND)
@@ -109,47 +123,85 @@ def _hold_to(limits: Limits, count: int, packed: BinaryIO, where: str) -> None:
         raise HostileFile(what, where=where, todo=_BY_HAND)
 
 
-def _streams(packed: BinaryIO, codec: Codec, where: str) -> Iterator[bytes]:
-    data = packed.read(PACKED_BLOCK)
+def _streams(packed: io.BufferedReader, codec: Codec, where: str) -> Iterator[bytes]:
+    # Here and below `read1`: what was read before an error must not be lost to it.
+    data = packed.read1(PACKED_BLOCK)
     if not data:
-        raise DamagedFile("it is empty where a compressed stream should stand", where=where, todo=_AGAIN)
+        raise DamagedFile("it is empty where a compressed stream should stand", where=where, todo=SALVAGE)
     while data:
         data = yield from _one_stream(packed, data, _FRESH[codec](), where)
         # Zeros may fill up the space between and behind streams.
         data = data.lstrip(b"\0")
-        while not data and (more := packed.read(PACKED_BLOCK)):
+        while not data and (more := packed.read1(PACKED_BLOCK)):
             data = more.lstrip(b"\0")
 
 
-def _one_stream(packed: BinaryIO, data: bytes, unpacker: Unpacker, where: str) -> Generator[bytes, None, bytes]:
+def _one_stream(
+    packed: io.BufferedReader[Any], data: bytes, unpacker: Unpacker, where: str
+) -> Generator[bytes, None, bytes]:
     """Yield one stream's blocks and return the packed bytes that were read beyond its end mark."""
-    ended = False
+    left, ended = memoryview(data), False
+    most = PACKED_BLOCK if isinstance(unpacker, _Zlib) else _SLICE
     while not unpacker.eof:
-        if not data and unpacker.needs_input and not ended:
-            data = packed.read(PACKED_BLOCK)
-            ended = not data
+        if not left and unpacker.needs_input and not ended:
+            left = memoryview(packed.read1(PACKED_BLOCK))
+            ended = not left
+        piece, left = (left[:most], left[most:]) if unpacker.needs_input else (left[:0], left)
         try:
-            block = unpacker.decompress(data, BLOCK)
+            block = unpacker.decompress(piece, BLOCK)
         except (zlib.error, lzma.LZMAError, OSError, EOFError) as error:
-            what = f"its compressed bytes are damaged at or before byte {packed.tell():,} ({error})"
-            raise DamagedFile(what, where=where, todo=_AGAIN) from error
-        data = b""
+            block, unread = unpacker.rescued() if isinstance(unpacker, _Zlib) else (b"", 0)
+            if block:
+                yield block
+            raise _contradiction(packed.tell() - len(left) - unread, error, where) from error
         if block:
             yield block
         elif ended and not unpacker.eof:
-            raise DamagedFile("it is cut: its compressed bytes end before their end mark", where=where, todo=_AGAIN)
-    return unpacker.unused_data
+            raise _cut(packed.tell(), where)
+    return unpacker.unused_data + left
 
 
-def _zstd(packed: BinaryIO, where: str) -> Iterator[bytes]:
+def _contradiction(at: int, error: Exception, where: str) -> DamagedFile:
+    what = f"its compressed bytes are damaged at or before byte {at:,} ({error}), and what they gave last may be wrong"
+    return DamagedFile(what, where=where, todo=SALVAGE)
+
+
+def _cut(at: int, where: str) -> Cut:
+    return Cut(f"it is cut: its compressed bytes end at byte {at:,}, before their end mark", where=where, todo=SALVAGE)
+
+
+class _ShortReads:
+    """Gives Arrow what can be read at once: what was read before an error must not be lost to it."""
+
+    def __init__(self, packed: io.BufferedReader) -> None:
+        self._packed, self.closed = packed, False
+        self.error: Exception | None = None
+
+    def read(self, size: int) -> bytes:
+        try:
+            return self._packed.read1(size)
+        except Exception as error:
+            self.error = error
+            raise
+
+    def close(self) -> None:
+        self.closed = True
+
+
+def _zstd(packed: io.BufferedReader, where: str) -> Iterator[bytes]:
     import pyarrow as pa
 
+    source = _ShortReads(packed)
     try:
-        with pa.CompressedInputStream(pa.PythonFile(packed, mode="r"), "zstd") as stream:
-            while block := stream.read(BLOCK):
+        with pa.CompressedInputStream(pa.PythonFile(source, mode="r"), "zstd") as stream:
+            while block := stream.read(_ZSTD_READ):
                 yield block
     except OSError as error:
-        raise DamagedFile(f"its compressed bytes are damaged ({error})", where=where, todo=_AGAIN) from error
+        if source.error is not None:
+            raise source.error from error
+        if "Truncated" in str(error):
+            raise _cut(packed.tell(), where) from error
+        raise _contradiction(packed.tell(), error, where) from error
 
 
 def member_blocks(open_ground: Callable[[], Window], member: ZipMember, where: str) -> Iterator[bytes]:
@@ -163,30 +215,34 @@ def member_blocks(open_ground: Callable[[], Window], member: ZipMember, where: s
                 raise HostileFile(what, where=where, todo=_BY_HAND)
             crc = zlib.crc32(block, crc)
             yield block
+    place = f"; where is not known, it begins at byte {member.offset:,} of the archive, and any of it may be wrong"
     if count < member.size:
-        what = f"it is cut: {count:,} of the {member.size:,} bytes that the archive declares are there"
-        raise DamagedFile(what, where=where, todo=_AGAIN)
+        what = f"its bytes are damaged: {count:,} of the {member.size:,} that the archive declares are there{place}"
+        raise DamagedFile(what, where=where, todo=SALVAGE)
     if crc != member.crc:
-        what = f"its bytes are damaged: their checksum is {crc:08x}, the archive says {member.crc:08x}"
-        raise DamagedFile(what, where=where, todo=_AGAIN)
+        what = f"its bytes are damaged: their checksum is {crc:08x}, the archive says {member.crc:08x}{place}"
+        raise DamagedFile(what, where=where, todo=SALVAGE)
 
 
 def _packed_member(ground: Window, member: ZipMember, where: str) -> Iterator[bytes]:
     """Yield the member's blocks as its bytes give them, whatever the directory says of their number."""
-    with ground.part(_start(ground, member, where), member.packed, where) as part, io.BufferedReader(part) as packed:
+    with (
+        ground.part(member_start(ground, member, where), member.packed, where) as part,
+        io.BufferedReader(part) as packed,
+    ):
         if member.method == STORED:
-            yield from iter(lambda: packed.read(BLOCK), b"")
-        elif data := packed.read(PACKED_BLOCK):
+            yield from iter(lambda: packed.read1(BLOCK), b"")
+        elif data := packed.read1(PACKED_BLOCK):
             codec = "bzip2" if member.method == BZIP2 else "deflate"
             yield from _one_stream(packed, data, _FRESH[codec](), where)
 
 
-def _start(ground: Window, member: ZipMember, where: str) -> int:
+def member_start(ground: Window, member: ZipMember, where: str) -> int:
     """Return where the packed bytes begin: behind the local header, whose length only it knows."""
     with ground.part(member.offset, _LOCAL.size, where) as part:
         header = part.read(_LOCAL.size)
     if len(header) < _LOCAL.size or header[:4] != b"PK\x03\x04":
         what = f"the archive is damaged: no member begins at its byte {member.offset:,}"
-        raise DamagedFile(what, where=where, todo=_AGAIN)
+        raise DamagedFile(what, where=where, todo=SALVAGE)
     _, name, extra = _LOCAL.unpack(header)
     return member.offset + _LOCAL.size + int(name) + int(extra)

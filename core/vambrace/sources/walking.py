@@ -15,7 +15,7 @@ from vambrace.errors import Refused, SourceError, VambraceError
 from vambrace.sources import tars, zips
 from vambrace.sources.entry import LIMITS, Entry, Fault, Limits, Listing, Location, Member, Unpack
 from vambrace.sources.names import Ignored, file_name, root_text, shown_apart
-from vambrace.sources.opening import ground, open_location
+from vambrace.sources.opening import first_bytes, ground, open_location
 from vambrace.sources.streams import PlainFile, special, stamp_of, unreadable
 from vambrace.sources.unpack import codec_of
 
@@ -177,7 +177,7 @@ class _Walk:
         location = archive.location.then(member.step)
         try:
             with open_location(location, path, self._limits) as stream:
-                head = stream.read(tars.HEAD_BYTES)
+                head = first_bytes(stream, tars.HEAD_BYTES)
         except SourceError as error:
             yield self._problem(path, Fault.of(error))
             return
@@ -208,7 +208,7 @@ class _Walk:
         inner = found.location.then(Unpack(codec))
         try:
             with open_location(inner, found.path, self._limits) as stream:
-                return inner, stream.read(tars.HEAD_BYTES)
+                return inner, first_bytes(stream, tars.HEAD_BYTES)
         except SourceError:
             # Whoever reads it as content is told what is wrong with it.
             return inner, b""

@@ -55,14 +55,24 @@ def decode(raw: BinaryIO, said: str = "") -> tuple[Decoded, Iterator[str]]:
 
     Raise Refused for bytes that are no text or have two readings, DamagedFile for a last character that is cut.
     """
-    block = b""
-    while len(block) < _PIECE and (more := raw.read(_PIECE - len(block))):
-        block += more
+    block = _first_block(raw)
     encoding, mark = detect(block, said)
     if not mark and said and not said.startswith("utf"):
         _refuse_utf8(block, said)
     decoded = Decoded(encoding) if mark or said or encoding != "utf-8" else _decided(block)
     return decoded, _pieces(raw, block, mark, decoded)
+
+
+def _first_block(raw: BinaryIO) -> bytes:
+    block = b""
+    try:
+        while len(block) < _PIECE and (more := raw.read(_PIECE - len(block))):
+            block += more
+    except DamagedFile:
+        # What stands before a damage is read first; the stream raises it again when it is asked for more.
+        if not block:
+            raise
+    return block
 
 
 def _is_utf8(block: bytes) -> bool:
@@ -107,12 +117,24 @@ def _pieces(raw: BinaryIO, block: bytes, mark: int, decoded: Decoded) -> Iterato
         try:
             text = decoder.decode(data)
         except UnicodeDecodeError as error:
-            raise _not_text(decoded.encoding, error, at - held) from None
+            refusal = _not_text(decoded.encoding, error, at - held)
+            yield from _before_damage(raw, error.object[: error.start].decode(decoded.encoding))
+            raise refusal from None
         at += len(data)
         if text:
             yield text
         data = raw.read(_PIECE)
     _finish(decoder, decoded.encoding, at)
+
+
+def _before_damage(raw: BinaryIO, text: str) -> Iterator[str]:
+    """Yield the text before bytes that are none, and raise DamagedFile, where the file is known to be damaged later."""
+    try:
+        while raw.read(_PIECE):
+            pass
+    except DamagedFile:
+        yield text
+        raise
 
 
 def _finish(decoder: codecs.IncrementalDecoder, encoding: str, at: int) -> None:

@@ -39,8 +39,9 @@ class Lines:
             yield from self._current
 
     def _next(self) -> str | None:
-        if self._held:
-            return self._held.pop(0)
+        return self._held.pop(0) if self._held else self._fresh()
+
+    def _fresh(self) -> str | None:
         if self._fault is not None:
             raise self._fault
         try:
@@ -64,7 +65,7 @@ class Lines:
         """Yield the lines that are still to come, without taking them."""
         for text in list(self._held):
             yield from _split(text)
-        for text in self._texts:
+        while (text := self._fresh()) is not None:
             self._held.append(text)
             yield from _split(text)
 
