@@ -15,6 +15,7 @@ from vambrace.batch import Batch, Candidates, Column, Event, Recording, SourceBa
 from vambrace.columns import source_texts
 from vambrace.counters import RunningTotal
 from vambrace.errors import DamagedFile, PluginFault, Refused, Rejected, SourceError
+from vambrace.pipeline.happenings import Happenings
 from vambrace.pipeline.watching import Watch
 from vambrace.plugin import Importer, Source
 from vambrace.schema import SIGNALS, Kind
@@ -46,16 +47,6 @@ class ChannelTally:
     sensors: dict[str, None] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class Happening:
-    """One event of a recording, in int64 microseconds UTC."""
-
-    recording: int
-    time_us: int
-    kind: str
-    text: str
-
-
 @dataclass(slots=True)
 class Reading:
     """All that was learnt from reading one source; keys are recording ordinals and signals."""
@@ -64,7 +55,7 @@ class Reading:
     about: dict[int, Recording] = field(default_factory=dict)
     zones: dict[int, dict[str, None]] = field(default_factory=dict)
     conversions: dict[int, dict[str, None]] = field(default_factory=dict)
-    happenings: list[Happening] = field(default_factory=list)
+    happenings: Happenings = field(default_factory=Happenings)
     reasons: dict[str, int] = field(default_factory=dict)
     same_time: dict[tuple[int, str], int] = field(default_factory=dict)
     untimed_events: int = 0
@@ -190,8 +181,7 @@ class _Pass:
         good = (instants.fault == 0) & ~clock.implausible(instants.us)
         self.reading.untimed_events += int((~good).sum())
         for at in np.flatnonzero(good):
-            happening = Happening(event.recording, int(instants.us[at]), event.kind, event.texts[int(at)])
-            self.reading.happenings.append(happening)
+            self.reading.happenings.add(event.recording, int(instants.us[at]), event.kind, event.texts[int(at)])
 
     def _set_aside(self, recording: int, rejected: list[Rejected]) -> None:
         if not rejected:
@@ -294,7 +284,7 @@ class _Pass:
         joined, steps = total.add(value, counter)
         self._check_order(key, time, record, [step.row for step in steps], increments=column.counting == "increment")
         for at, kind, text in steps:
-            self.reading.happenings.append(Happening(recording, int(time[at]), kind, f"{column.signal}: {text}"))
+            self.reading.happenings.add(recording, int(time[at]), kind, f"{column.signal}: {text}")
             self.reading.convert(recording, f"{column.signal}: {kind.replace('_', ' ')}s joined, see events")
         return joined
 

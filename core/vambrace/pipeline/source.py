@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, BinaryIO, Protocol, TypeAlias
 
@@ -19,6 +19,7 @@ from vambrace.dataset import (
     content_key,
 )
 from vambrace.errors import DamagedFile, SourceError
+from vambrace.pipeline.happenings import LISTED
 from vambrace.pipeline.reading import ChannelTally, Reading, is_damaged, read, refusal_of
 from vambrace.pipeline.settings import settings_of
 from vambrace.pipeline.watching import Watch
@@ -256,6 +257,15 @@ def _events(plan: Plan, reading: Reading) -> tuple[EventRow, ...]:
     )
 
 
+def _unlisted(plan: Plan, reading: Reading, carried: set[int]) -> Iterator[FindingRow]:
+    """Yield what is counted of events beyond those that are listed."""
+    for (n, kind), more in sorted(reading.happenings.unlisted.items()):
+        if n in carried:
+            message = f"events of the kind {kind} beyond the {LISTED:,} that are listed of a source"
+            name = f"{plan.sha256[:16]}.{n}"
+            yield FindingRow("more-events", "note", message, name, None, more.first_us, more.last_us, count=more.count)
+
+
 def _findings(plan: Plan, reading: Reading, source: Source) -> tuple[FindingRow, ...]:
     rows = [
         FindingRow(rule, severity, message, count=count) for (rule, severity, message), count in source.notes.items()
@@ -269,8 +279,8 @@ def _findings(plan: Plan, reading: Reading, source: Source) -> tuple[FindingRow,
         message = "events without a usable time were left out"
         rows.append(FindingRow("event-without-time", "note", message, count=reading.untimed_events))
     carried = set(_carried(reading))
-    left_out = sum(each.recording not in carried for each in reading.happenings)
-    if left_out:
+    rows.extend(_unlisted(plan, reading, carried))
+    if left_out := reading.happenings.count_of_others(carried):
         message = "events of recordings without any carried value were left out"
         rows.append(FindingRow("event-without-recording", "note", message, count=left_out))
     for n in sorted(reading.about.keys() - carried):
