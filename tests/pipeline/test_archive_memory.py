@@ -25,7 +25,7 @@ main()
 """
 MOST_MB = 250
 MOST_GROWTH = 0.4
-"""Of the bytes that the larger archive holds more: holding them all would be 1, rows or elements as objects far more."""
+"""Of the bytes that the larger archive holds more: holding them all would be 1, rows or elements as objects more."""
 
 
 def peak_mb(archive: Path, to: Path) -> float:

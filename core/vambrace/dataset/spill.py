@@ -22,6 +22,9 @@ BUDGET_BYTES = 64 << 20
 CHUNK_ROWS = 16_384
 """Rows that merging holds of each stretch of runs that follow one another in time: one for a file in order."""
 
+MOST_STRETCHES = 32
+"""Stretches that are merged at once; more are merged in several passes: a file with its newest row first has many."""
+
 Group: TypeAlias = tuple[str, str]
 """Recording and signal."""
 
@@ -71,9 +74,22 @@ class Sorter:
         memory: _Run = {group: (list(_chunks(rows)), _ends(rows)) for group, rows in self._sorted_groups()}
         runs = [*self._runs, memory]
         for group in groups:
-            stretches = _stretches([run[group] for run in runs if group in run])
+            stretches = self._fewer(_stretches([run[group] for run in runs if group in run]))
             for block in _merged([self._load(chunks) for chunks in stretches]):
                 yield group, block
+
+    def _fewer(self, stretches: list[list[_Chunk]]) -> list[list[_Chunk]]:
+        """Merge stretches with their neighbours into longer ones in the file, until all that are left can be held."""
+        while len(stretches) > MOST_STRETCHES:
+            parts = [stretches[at : at + MOST_STRETCHES] for at in range(0, len(stretches), MOST_STRETCHES)]
+            stretches = [self._as_one(part) for part in parts]
+        return stretches
+
+    def _as_one(self, stretches: list[list[_Chunk]]) -> list[_Chunk]:
+        if len(stretches) == 1:
+            return stretches[0]
+        stream, blocks = self._file(), _merged([self._load(chunks) for chunks in stretches])
+        return [self._write(stream, chunk) for block in _filled(blocks) for chunk in _chunks(block)]
 
     def close(self) -> None:
         """Forget all rows and remove the spill file."""
@@ -90,15 +106,20 @@ class Sorter:
         self._rows = self._bytes = 0
 
     def _spill(self) -> None:
-        if self._stream is None:
-            self._path, self._stream = create_temporary(self._ops, self._folder)
+        stream = self._file()
         run: _Run = {}
         for group, rows in self._sorted_groups():
-            run[group] = [self._write(self._stream, chunk) for chunk in _chunks(rows)], _ends(rows)
+            run[group] = [self._write(stream, chunk) for chunk in _chunks(rows)], _ends(rows)
         self._runs.append(run)
+
+    def _file(self) -> BinaryIO:
+        if self._stream is None:
+            self._path, self._stream = create_temporary(self._ops, self._folder)
+        return self._stream
 
     def _write(self, stream: BinaryIO, rows: pa.RecordBatch) -> _Place:
         data = rows.serialize()
+        stream.seek(self._end)
         stream.write(data)
         place = _Place(self._end, data.size)
         self._end += data.size
@@ -112,6 +133,20 @@ class Sorter:
                 yield pa.ipc.read_record_batch(pa.py_buffer(self._stream.read(chunk.size)), self._schema)
             else:
                 yield chunk
+
+
+def _filled(blocks: Iterator[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+    """Join blocks to such as are worth a chunk."""
+    held: list[pa.RecordBatch] = []
+    rows = 0
+    for block in blocks:
+        held.append(block)
+        rows += block.num_rows
+        if rows >= CHUNK_ROWS:
+            yield pa.concat_batches(held)
+            held, rows = [], 0
+    if held:
+        yield pa.concat_batches(held)
 
 
 def _chunks(rows: pa.RecordBatch) -> Iterator[pa.RecordBatch]:
