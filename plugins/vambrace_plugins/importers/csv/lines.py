@@ -63,8 +63,8 @@ class Lines:
 
     def ahead(self) -> Iterator[str]:
         """Yield the lines that are still to come, without taking them."""
-        for text in list(self._held):
-            yield from _split(text)
+        for held in list(self._held):
+            yield from _split(held)
         while (text := self._fresh()) is not None:
             self._held.append(text)
             yield from _split(text)
