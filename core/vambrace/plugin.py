@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar, Protocol, runtime_che
 import pluggy
 
 from vambrace.batch import Column, Event, Recording, SourceBatch, Times
-from vambrace.errors import DamagedFile, Refused, Rejected
+from vambrace.clock import check_zone
+from vambrace.errors import DamagedFile, Refused, Rejected, VambraceError
 from vambrace.schema import SIGNALS
 from vambrace.units import ucum
 
@@ -36,7 +37,9 @@ __all__ = [
     "Source",
     "SourceBatch",
     "Times",
+    "VambraceError",
     "Writer",
+    "check_zone",
     "hookimpl",
     "ucum",
 ]

@@ -31,7 +31,7 @@ def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequ
         raise _no_unit(header, numbers)
     found = replace(found, unit=cast(Unit, unit), by_range=not (said.time_unit or words.unit))
     if said.time_kind == "elapsed" or (words.elapsed and said.time_kind != "epoch"):
-        return replace(found, epoch_s=_start(header, said))
+        return replace(found, epoch_s=start_of(header, said), from_start=True)
     if said.time_kind == "serial":
         return replace(found, epoch_s=said.epoch_s, named_zone="Z" if words.zone == "Z" else "")
     if said.time_kind == "epoch":
@@ -60,7 +60,8 @@ def _is_count(cell: str) -> bool:
     return cell.strip().replace(",", ".").replace(".", "", 1).lstrip("+-").isdecimal()
 
 
-def _start(header: str, said: Said) -> int:
+def start_of(header: str, said: Said) -> int:
+    """Return the instant that the user gives as the start, in Unix seconds; raise Refused where there is none."""
     if said.start_s is None:
         what = f'the times of "{header}" are counted from a start that the file does not give'
         todo = "Say the start, as in --option csv.start=2024-03-01T08:00:00Z"

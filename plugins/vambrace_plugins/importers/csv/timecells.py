@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date
 
 import pyarrow as pa
@@ -19,9 +19,10 @@ _MONTHS = (
     *("sept?(?:ember)?", "oct(?:ober)?", "nov(?:ember)?", "dec(?:ember)?"),
 )
 _MONTH = f"({'|'.join(_MONTHS)})"
+_WEEKDAY = r"^\s*(?:mon|tues?|wed(?:nes)?|thu(?:rs)?|fri|sat(?:ur)?|sun)(?:day)?\.?,? +"
 _NAMED = (
-    (rf"^\s*([0-9]{{1,2}})[ \-/.]+{_MONTH}\.?[ \-/,]+([0-9]{{4}})", r"\1/\2/\3"),
-    (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})[ \-/,]+([0-9]{{4}})", r"\2/\1/\3"),
+    (rf"^\s*([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/.]+{_MONTH}\.?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\1/\2/\3"),
+    (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\2/\1/\3"),
 )
 _KINDS = (
     ("half-day", re.compile(r"[0-9]\s*[AaPp]\.?[Mm]\.?$")),
@@ -34,8 +35,9 @@ _KINDS = (
     ("iso", re.compile(r"^[0-9]{4}[/.][0-9]{1,2}[/.][0-9]{1,2}(?:[Tt]| +)[0-9]")),
     ("day", re.compile(r"^[0-9]{4}(-[0-9]{2}-[0-9]{2}|[/.][0-9]{1,2}[/.][0-9]{1,2})$")),
     ("order", re.compile(r"^([0-9]{1,2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{4}|[0-9]{2})(?![0-9])")),
-    ("month-name", re.compile("|".join(pattern for pattern, _ in _NAMED), re.IGNORECASE)),
+    ("month-name", re.compile("|".join((_WEEKDAY, *(pattern for pattern, _ in _NAMED))), re.IGNORECASE)),
     ("clock", re.compile(r"^[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?(?:[Zz]|[+-][0-9]{2}:?[0-9]{2}))?$")),
+    ("elapsed", re.compile(r"^[+-]?(?:[0-9]+ days?,? \+?[0-9]+:[0-9]{2}:[0-9]{2}|[0-9]{3,}:[0-9]{2}(?![0-9]))")),
     ("number", re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?$")),
 )
 _SHORTEST = len("2024-03-01T08:15:30")
@@ -51,22 +53,25 @@ _HALF_DAY = (
     r"^\s*(?P<head>(?:.*[T ])?)(?P<hour>0?[1-9]|1[0-2])(?P<rest>:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?)"
     r"\s*(?P<half>[AaPp])\.?[Mm]\.?\s*$"
 )
+_SHORT_YEARS = (r"^\s*([0-9]{1,2}[/.\-][0-9]{1,2}[/.\-])([0-9]{2})(\D|$)", r"\1{}\2\3")
+_YEAR_FIRST_SHORT = (r"^\s*([0-9]{2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{1,2})(\D|$)", r"{}\1/\2/\3\4")
 _SWAPS = {"day-first": r"\3-\2-\1", "month-first": r"\3-\1-\2"}
 
 
-def kind_of(cells: Iterable[str], header: str) -> str:
-    """Return how the times of a column are written, "" for a column without cells.
+def kind_of(cells: Sequence[str], header: str, shown: Sequence[str] = ()) -> str:
+    """Return how the times of a column are written, "" for a column without cells; `shown` are its cells as they stand.
 
     `iso` a date with a time of day, the year first; `day` a date alone; `order` a date with its year last; `clock` a
-    time of day alone; `half-day` one with AM or PM; `number` a count. Raise Refused for any other and for a mixture.
+    time of day alone; `half-day` one with AM or PM; `elapsed` a time that only a stopwatch shows; `number` a count.
+    Raise Refused for any other and for a mixture.
     """
     counted: Counter[str] = Counter()
     examples: dict[str, str] = {}
-    for text in (cell.strip() for cell in cells):
+    for text, whole in zip((cell.strip() for cell in cells), shown or cells, strict=True):
         if text:
             kind = next((name for name, pattern in _KINDS if pattern.search(text)), "")
             counted[kind] += 1
-            examples.setdefault(kind, text)
+            examples.setdefault(kind, whole.strip())
     if not counted:
         return ""
     (kind, n), *others = counted.most_common()
@@ -88,7 +93,7 @@ def deciding_order(cells: Sequence[str], header: str) -> tuple[str, str]:
         day_first, month_first = _is_date(match[3], match[2], match[1]), _is_date(match[3], match[1], match[2])
         if day_first != month_first:
             deciding.setdefault("day-first" if day_first else "month-first", match.string)
-    if not deciding or any(len(match[3]) == 2 for match in found):
+    if not deciding:
         raise two_readings(cells, header)
     if len(deciding) == 2:
         first, second = deciding["day-first"], deciding["month-first"]
@@ -101,10 +106,6 @@ def deciding_order(cells: Sequence[str], header: str) -> tuple[str, str]:
 def two_readings(cells: Sequence[str], header: str) -> Refused:
     """Return the refusal of dates whose day and month could change places, with both readings."""
     found = [match for cell in cells if (match := _ORDERED.search(cell.strip()))]
-    short = next((match for match in found if len(match[3]) == 2), None)
-    if short:
-        what = f'"{short.string}" in the column "{header}" has a year of two digits'
-        return Refused("time-two-digit-year", what, todo="Export it again with years of four digits")
     telling = next((match for match in found if max(int(match[1]), int(match[2])) > 12), found[0])
     readings = [(telling[2], telling[1], "day first"), (telling[1], telling[2], "month first")]
     said = [
@@ -131,8 +132,27 @@ def _shown(year: str, month: str, day: str) -> str:
     return f"{int(year):04d}-{int(month):02d}-{int(day):02d}"
 
 
+def short_year(cells: Sequence[str]) -> str:
+    """Return the first date whose year has two digits, with its month as a number, or "" where there is none."""
+    texts = numbered_months(pa.array([cell.strip() for cell in cells], pa.string())).to_pylist()
+    found = (match for text in texts if (match := _ORDERED.search(text)))
+    return next((match[0] for match in found if len(match[3]) == 2), "")
+
+
+def short_year_readings(text: str, century: str) -> dict[str, str]:
+    """Return what a date with a year of two digits means, by the order of its parts, as far as it is a date."""
+    parts = re.split(r"[/.\-]", text)
+    readings = {}
+    for order, at in (("day-first", (2, 1, 0)), ("month-first", (2, 0, 1)), ("year-first", (0, 1, 2))):
+        year, month, day = (parts[place] for place in at)
+        if len(year) == 2 and _is_date(century + year, month, day):
+            readings[order] = _shown(century + year, month, day)
+    return readings
+
+
 def numbered_months(cells: pa.Array) -> pa.Array:
     """Return dates whose months are English names as dates of the order day, month, year in numbers."""
+    cells = pc.replace_substring_regex(cells, f"(?i){_WEEKDAY}", "")
     for pattern, parts in _NAMED:
         cells = pc.replace_substring_regex(cells, f"(?i){pattern}", parts)
     for number, name in enumerate(_MONTHS, 1):
@@ -153,9 +173,15 @@ def is_usual(cells: pa.Array) -> bool:
     return False
 
 
-def iso_dates(cells: pa.Array, order: str = "") -> pa.Array:
-    """Return dates, with or without a time of day, with the year first; `order` is that of dates with the year last."""
-    if order:
+def iso_dates(cells: pa.Array, order: str = "", century: str = "") -> pa.Array:
+    """Return dates, with or without a time of day, with the year first; `order` is that of dates with the year last.
+
+    `century` stands before years of two digits; without it they stay as they are, and make no dates.
+    """
+    if century:
+        pattern, full = _YEAR_FIRST_SHORT if order == "year-first" else _SHORT_YEARS
+        cells = pc.replace_substring_regex(cells, pattern, full.format(century))
+    if order in _SWAPS:
         for pattern, padded in _PADDED:
             cells = pc.replace_substring_regex(cells, pattern, padded)
         return pc.replace_substring_regex(cells, _YEAR_LAST, _SWAPS[order])
@@ -167,7 +193,9 @@ def iso_dates(cells: pa.Array, order: str = "") -> pa.Array:
 
 
 def iso_clocks(cells: pa.Array) -> pa.Array:
-    """Return date-times whose hours have two digits and whose `UTC` is a Z."""
+    """Return date-times whose hours have two digits, without a comma before them, and whose `UTC` is a Z."""
+    if not _none(cells, r"[0-9], *[0-9]+:"):
+        cells = pc.replace_substring_regex(cells, r"([0-9]), *([0-9]+:)", r"\1 \2")
     if not _none(cells, r"[T ][0-9]:"):
         cells = pc.replace_substring_regex(cells, r"^(\s*\S+[T ]+)([0-9]:)", r"\10\2")
     if not _none(cells, r"(UTC|GMT)\s*$"):
