@@ -43,7 +43,8 @@ def _clock(words: TimeWords, header: str, said: Said, texts: Sequence[str]) -> s
         return told
     if any(_THREE_PARTS.match(text) for text in texts):
         return "mm:ss"
-    text = next(text for text in texts if _TWO_PARTS.match(text))
+    found = [text for text in texts if _TWO_PARTS.match(text)]
+    text = next((text for text in found if not text.endswith(":00")), found[0])
     first, second = (int(part) for part in text.lstrip("+-").split(":"))
     what = f'"{text}" in the column "{header}" is {first} min {second} s, or {first} h {second} min'
     raise Refused(

@@ -8,10 +8,11 @@ from dataclasses import replace
 from typing import ClassVar
 
 from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
+from vambrace_plugins.importers.csv.dayclock import DayClock
 from vambrace_plugins.importers.csv.dialect import choose_delimiter
 from vambrace_plugins.importers.csv.encoding import Decoded, decode, first_text
 from vambrace_plugins.importers.csv.layout import headings
-from vambrace_plugins.importers.csv.longshape import LongTable, long_places
+from vambrace_plugins.importers.csv.longshape import LongTable, long_places, parting_places
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
 from vambrace_plugins.importers.csv.rows import Lines, Rows
 from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Given, Table, wide
@@ -78,12 +79,14 @@ def _read(
         # Lines of several cells may be a table of their own.
         severity = "warning" if any(delimiter in line for line in rows.before) else "note"
         source.note("lines-before-header", what, severity)
-    for block in rows.blocks():
+    heads = headings(rows.header, said)
+    dates = DayClock(heads, said, parting_places(heads))
+    for block in dates.blocks(rows.blocks()):
         if table is None:
             if rows.fault is not None and not len(block):
                 break
             given = Given(source, said, delimiter, rows.header)
-            places = long_places(headings(rows.header, said))
+            places = long_places(heads)
             if places is None:
                 table, block = wide(given, block)  # noqa: PLW2901
             else:
@@ -97,6 +100,8 @@ def _read(
             source.note("possibly-cut", "the last line has no end; the file may have been cut there")
         if rows.headers_again:
             source.note("header-again", "the header stands again between the rows", count=rows.headers_again)
-        yield from table.about(complete=False if cut else None)
+        if said.date and dates.found is None:
+            source.note("option-without-use", "its times have dates, and csv.date is not used")
+        yield from map(dates.recorded, table.about(complete=False if cut else None))
     if rows.fault is not None:
         raise rows.fault

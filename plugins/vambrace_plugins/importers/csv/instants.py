@@ -30,7 +30,8 @@ class Instant:
     """How one instant of each row is read: texts of `at` (and `date`), or counts of `unit` since `epoch_s`.
 
     `zones` holds what short names of zones mean, `century` the first digits of years with two, and `stopwatch` what two
-    parts of a time since a start are (`mm:ss` or `hh:mm`); all are empty where that is not said or not needed.
+    parts of a time since a start are (`mm:ss` or `hh:mm`), `step` what the last digit of counts in scientific notation
+    stands for; all are empty where that is not said or not needed.
     """
 
     at: int
@@ -48,6 +49,7 @@ class Instant:
     century: str = ""
     from_start: bool = False
     stopwatch: str = ""
+    step: str = ""
     zones: Mapping[str, str] = field(default_factory=dict)
 
     def times(self, columns: Sequence[pa.Array]) -> Times:
@@ -92,6 +94,8 @@ class Instant:
             found.append(f"times: {what} since {since}Z{why}")
         if self.by_range:
             found.append(f"times: the header names no unit; only in {self.unit} are they dates of 1990 to 2100")
+        if self.step:
+            found.append(f"times: counts in scientific notation, with digits to {self.step}")
         if self.unit == "d":
             found.append("times: days rounded to the millisecond")
         if self.order and not self.named_months:
