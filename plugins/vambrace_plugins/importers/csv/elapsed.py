@@ -20,21 +20,22 @@ _CLOCKS = {"mm:ss", "hh:mm"}
 _ENOUGH = 0.9
 
 
-def is_elapsed(cells: Sequence[str], words: TimeWords, said: Said, kind: str, *, dated: bool) -> bool:
-    """Say whether a column shows times since a start: by its header, by what the user says, or by its cells."""
+def is_elapsed(cells: Sequence[str], words: TimeWords, said: Said, *, dated: bool) -> bool:
+    """Say whether a column shows times since a start, by its header or by what the user says, as a stopwatch does."""
     texts = [cell.strip() for cell in cells if cell.strip()]
     shaped = sum(bool(_TWO_PARTS.match(text) or _THREE_PARTS.match(text)) for text in texts)
     if not texts or shaped < _ENOUGH * len(texts) or said.time_kind not in {"", "elapsed"}:
         return False
     # A start that is given says so where there is no date to count from.
-    meant = words.elapsed or said.time_kind == "elapsed" or (said.start_s is not None and not (dated or words.zone))
-    return meant or kind == "elapsed"
+    by_start = said.start_s is not None and not (dated or words.zone)
+    return words.elapsed or said.time_kind == "elapsed" or by_start
 
 
 def elapsed(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:
     """Return how a column of times since a start is read; raise Refused where that or the start is not said."""
+    start = start_of(header, said)
     clock = _clock(words, header, said, [cell.strip() for cell in cells])
-    return replace(found, unit="s", epoch_s=start_of(header, said), from_start=True, stopwatch=clock)
+    return replace(found, unit="s", epoch_s=start, from_start=True, stopwatch=clock)
 
 
 def _clock(words: TimeWords, header: str, said: Said, texts: Sequence[str]) -> str:

@@ -69,10 +69,8 @@ def _scientific(header: str, unit: str, cells: Sequence[str]) -> str:
     step_s = Decimal(10) ** _last_place(text) * (_DAY_S if unit == "d" else 1) / _SCALE.get(unit, 1)
     if step_s <= 1:
         return f"{step_s.normalize():,f} s"
-    what = (
-        f'the times of "{header}" are rounded ("{text}"), as a spreadsheet shows long numbers: the last digit stands '
-    )
-    what += f"for {step_s:,f} s, and those behind it are lost"
+    what = f'the times of "{header}" are rounded ("{text}"), as a spreadsheet shows long numbers'
+    what += f": the last digit stands for {step_s:,f} s, and those behind it are lost"
     todo = "Export it again with all digits, as whole numbers or as text"
     raise Refused("time-rounded", what, todo=todo)
 

@@ -173,8 +173,9 @@ def _instant(
 ) -> Instant:
     words, header = heads[at].time or TimeWords(), heads[at].text.strip()
     cells: Sequence[str] = without_zones(sample[at], said.zones, header)
-    kind = kind_of(cells, header, sample[at])
-    if is_elapsed(cells, words, said, kind, dated=date not in {None, at}):
+    counts_up = is_elapsed(cells, words, said, dated=date not in {None, at})
+    kind = "elapsed" if counts_up else kind_of(cells, header, sample[at])
+    if kind == "elapsed":
         return elapsed(Instant(at, header=header), words, header, said, cells)
     if kind == "number" and words.part != "date":
         return count(Instant(at, header=header), words, header, said, cells)
@@ -257,17 +258,21 @@ def _ordered(found: Instant, kind: str, header: str, said: Said, order: str, cel
 
 def _refuse_short_year(short: str, header: str, kind: str, said: Said, order: str, cells: Sequence[str]) -> None:
     """Refuse years of two digits unless the user says their century, and what stands where."""
-    readings = short_year_readings(short, said.century or "20")
+    written = next((cell.strip() for cell in cells if short_year([cell])), short)
+    century = said.century or "20"
+    readings = short_year_readings(short, century)
     if kind == "month-name":
         readings.pop("month-first", None)
+        # Where a word stands first, no year does.
+        if not written[0].isdigit():
+            readings.pop("year-first", None)
     if said.century and (order or (len(readings) == 1 and kind == "month-name")):
         return
     shown = " or ".join(f"{date} ({name.replace('-', ' ')})" for name, date in readings.items())
-    written = next((cell.strip() for cell in cells if short_year([cell])), short)
     what = f'"{written}" in the column "{header}" has a year of two digits'
-    what += f"; in the century of 20 it is {shown}" if shown else ""
+    what += f"; in the years from {century}00 on it is {shown}" if shown else ""
     names = " or ".join(f"csv.time={name}" for name in readings if not order)
-    todo = f"Say the century{' and the order' if names else ''}, as in --option csv.century=20"
+    todo = f"Say the century{' and the order' if names else ''}, as in --option csv.century={century}"
     todo += f" with --option {names}" if names else ""
     raise Refused("time-two-digit-year", what, todo=f"{todo}; or export it again with years of four digits")
 
