@@ -19,7 +19,8 @@ from vambrace_plugins.importers.csv.timing import Places, places
 from vambrace_plugins.importers.csv.vocabulary import Heading
 from vambrace_plugins.importers.csv.zonewords import without_zones, zones_parted
 
-_CLOCK = r"^\s*(?P<h>[0-9]{1,2}):(?P<m>[0-5][0-9])(?::(?P<s>[0-5][0-9])(?:[.,](?P<part>[0-9]{1,6})[0-9]*)?)?\s*$"
+_ZONE = r"\s*(?:[Zz]|UTC|GMT|[+\-][0-9:]+)?(?:\[[^\[\]]*\])*\s*$"
+_CLOCK = r"^\s*(?P<h>[0-9]{1,2}):(?P<m>[0-5][0-9])(?::(?P<s>[0-5][0-9])(?:[.,](?P<part>[0-9]{1,6})[0-9]*)?)?" + _ZONE
 _SECOND = 1_000_000
 _HALF_DAY, _ALMOST_A_DAY = 12 * 3600 * _SECOND, 23 * 3600 * _SECOND
 _SHOWN = 5
