@@ -26,7 +26,7 @@ NOTATIONS = {
     "serial-1904": ("serial", "d"),
 }
 """What `csv.time` may say, with the kind of times that it means and their unit."""
-_WORD = re.compile(r"^[A-Z]{2,5}$")
+_WORD = re.compile(r"^[A-Z]{2,5}$|^[A-Z_]+/")
 _OFFSET = re.compile(r"^[+-](?:[01][0-9]|2[0-3]):[0-5][0-9]$")
 ROLES = ("time", "date", "start", "end", "offset", "-")
 """What `csv.columns` may say of a column besides a signal's name; `-` leaves it out."""

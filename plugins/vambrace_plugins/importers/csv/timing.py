@@ -22,7 +22,7 @@ from vambrace_plugins.importers.csv.timecells import (
 )
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading
-from vambrace_plugins.importers.csv.zonewords import SHORT, short_name, without_zones
+from vambrace_plugins.importers.csv.zonewords import SHORT, place_of, short_name, without_zones
 
 _ABBREVIATION = re.compile(r"^[A-Z]{2,5}$")
 _OFFSET = re.compile(r"(?:[Zz]|UTC|GMT|:[0-9:.,]+ ?[+-][0-9]{2}(?::?[0-9]{2})?)$")
@@ -139,18 +139,27 @@ def settle(heads: Sequence[Heading], found: Places, said: Said, sample: Cells, i
 def _refuse_zone_words(header: str, words: TimeWords, said: Said, cells: Sequence[str]) -> None:
     """Refuse what a header says of the clock where it names no zone for certain, or contradicts the cells."""
     column = f"csv.columns={header}=time"
-    parts = [part for part in re.split(r"[^A-Za-z]+", words.remark) if part]
-    zone = all(_ABBREVIATION.match(part) or part.upper() in SHORT for part in parts)
-    known = words.remark.upper() in said.zones
-    if parts and zone and not known and not all(_says_offset(cell) for cell in cells if cell.strip()):
+    short = _short_names(words.remark or words.zone)
+    doubtful = not all(_says_offset(cell) for cell in cells if cell.strip())
+    if short and words.remark.upper() not in said.zones and doubtful:
         todo = f'; or give the zone with --zone and say that it holds, as in --option "{column}"'
-        raise short_name(parts[0].upper(), f'"{words.remark}" in the header "{header}"', todo)
+        raise short_name(short[0], f'"{words.remark or words.zone}" in the header "{header}"', todo)
+    if doubtful and "/" in words.zone:
+        place_of(words.zone, said.zones, f'"{words.zone}" in the header "{header}"')
     if words.local and any(cell.strip().endswith(("Z", "z")) for cell in cells):
         what = (
             f'the header "{header}" says that the times are local, and the cells ("{_first(cells)}") that they are UTC'
         )
         todo = f'If they are UTC, say so, as in --option "{column}"; if not, export it again without the Z'
         raise Refused("zone-two-readings", what, where="line 1", todo=todo)
+
+
+def _short_names(text: str) -> list[str]:
+    """Return the short names of zones in what a header says of its times."""
+    parts = [part for part in re.split(r"[^A-Za-z]+", text) if part]
+    if len(parts) == 1:
+        return [text.upper()] if _ABBREVIATION.match(text) or text.upper() in SHORT else []
+    return [part for part in parts if part in SHORT]
 
 
 def _spanned(start: Instant, end: Instant | None, edge: str, said: Said, increments: Sequence[str]) -> Timing:
@@ -281,7 +290,7 @@ def _zoned(
     found: Instant, heads: Sequence[Heading], words: TimeWords, said: Said, zone: int | None, sample: Cells
 ) -> Instant:
     """Return the instant with its header's zone, or with a column of zones that the user says belongs to it."""
-    named = words.zone or said.zones.get(words.remark.upper(), "")
+    named = said.zones.get((words.zone or words.remark).upper(), "") or words.zone
     if named:
         return replace(found, named_zone=named)
     if zone is None or all(_says_offset(cell) for cell in sample[found.at] if cell.strip()):

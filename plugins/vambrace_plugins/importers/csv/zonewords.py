@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from vambrace.plugin import Refused
+from vambrace.plugin import Refused, VambraceError, check_zone
 
 SHORT = {
     "ACDT": ("+10:30",),
@@ -89,14 +89,28 @@ def zone_behind(offset: str, name: str, said: Mapping[str, str], header: str) ->
     numeric = _NUMERIC.match(offset)
     sign, hours, minutes = numeric.groups() if numeric else ("", "0", "")
     fixed = f"{sign.replace('−', '-')}{int(hours):02d}:{minutes or '00'}" if numeric else "Z" if offset else ""
-    if "/" in name:
-        return f"{fixed}[{name}]"
-    if not name or fixed:
+    if not name or (fixed and "/" not in name):
         # The offset says what the short name behind it may mean.
         return fixed
-    if name not in said:
-        raise short_name(name, f'"{name}" behind the times of the column "{header}"')
-    return said[name] if said[name][0] in "+-" else f"[{said[name]}]"
+    if fixed:
+        return f"{fixed}[{name}]"
+    what = f'"{name}" behind the times of the column "{header}"'
+    zone = place_of(name, said, what) if "/" in name else said.get(name, "")
+    if not zone:
+        raise short_name(name, what)
+    return zone if zone[0] in "+-" else f"[{zone}]"
+
+
+def place_of(name: str, said: Mapping[str, str], what: str) -> str:
+    """Return the zone of a place; raise Refused where there is no such zone and nobody says what is meant."""
+    if name.upper() in said:
+        return said[name.upper()]
+    try:
+        check_zone(name)
+    except VambraceError as error:
+        todo = f'{error.todo}, and say what it means: --option "csv.zone={name}=Region/City"'
+        raise Refused("zone-word", f"{what} is no time zone that is known", todo=todo) from None
+    return name
 
 
 def with_zones(texts: pa.Array, tails: pa.Array | None) -> pa.Array:
