@@ -18,6 +18,7 @@ from vambrace_plugins.importers.csv.timecells import (
     iso_dates,
     joined,
     numbered_months,
+    on_weekdays,
     tagged,
 )
 from vambrace_plugins.importers.csv.zonewords import with_zones, zones_parted
@@ -76,7 +77,9 @@ class Instant:
 
     def _dates(self, texts: pa.Array) -> pa.Array:
         """Return dates, with or without a time of day, with the year first."""
-        return iso_dates(numbered_months(texts) if self.named_months else texts, self.order, self.century)
+        if not self.named_months:
+            return iso_dates(texts, self.order, self.century)
+        return on_weekdays(iso_dates(numbered_months(texts), self.order, self.century), texts)
 
     @property
     def used(self) -> set[int]:

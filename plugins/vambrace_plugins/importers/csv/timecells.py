@@ -20,6 +20,8 @@ _MONTHS = (
 )
 _MONTH = f"({'|'.join(_MONTHS)})"
 _WEEKDAY = r"^\s*(?:mon|tues?|wed(?:nes)?|thu(?:rs)?|fri|sat(?:ur)?|sun)(?:day)?\.?,? +"
+_WEEKDAY_NAME = r"(?i)^\s*(?P<day>mon|tue|wed|thu|fri|sat|sun)"
+_WEEKDAYS = pa.array(["mon", "tue", "wed", "thu", "fri", "sat", "sun"])
 _NAMED = (
     (rf"^\s*([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/.]+{_MONTH}\.?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\1/\2/\3"),
     (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\2/\1/\3"),
@@ -163,6 +165,17 @@ def numbered_months(cells: pa.Array) -> pa.Array:
     for number, name in enumerate(_MONTHS, 1):
         cells = pc.replace_substring_regex(cells, rf"(?i)^([0-9]+/){name}/", f"\\1{number:02d}/")
     return cells
+
+
+def on_weekdays(dates: pa.Array, written: pa.Array) -> pa.Array:
+    """Return dates with the year first; one that is not on the weekday written before it is made no time."""
+    named = pc.struct_field(pc.extract_regex(written, _WEEKDAY_NAME), "day")
+    if named.null_count == len(named):
+        return dates
+    days = pc.strptime(pc.utf8_slice_codeunits(dates, 0, 10), "%Y-%m-%d", "s", error_is_null=True)
+    right = pc.equal(pc.utf8_lower(named), pc.take(_WEEKDAYS, pc.day_of_week(days)))
+    other = pc.binary_join_element_wise(written, "is on another day of the week", " ")
+    return pc.if_else(pc.fill_null(right, True), dates, other)
 
 
 def is_usual(cells: pa.Array) -> bool:
