@@ -7,13 +7,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
+from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch, VambraceError
 from vambrace_plugins.importers.csv.dayclock import DayClock
 from vambrace_plugins.importers.csv.dialect import choose_delimiter
 from vambrace_plugins.importers.csv.encoding import Decoded, decode, first_text
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.longshape import LongTable, long_places, parting_places
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
+from vambrace_plugins.importers.csv.roworder import RowOrder
 from vambrace_plugins.importers.csv.rows import Lines, Rows
 from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Given, Table, wide
 from vambrace_plugins.importers.csv.vocabulary import read_heading
@@ -46,15 +47,40 @@ class CsvImporter:
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Recording]:
         """Yield the rows of a table; raise Refused for what is uncertain, naming the option that settles it."""
         said = check(source.options or Options())
-        with source.open() as raw:
-            decoded, pieces = decode(raw, said.encoding)
-            lines = Lines(pieces)
-            delimiter, before = choose_delimiter(
-                lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
-            )
-            rows = Rows(lines, delimiter, before)
-            for item in _read(source, said, rows, lines, delimiter):
-                yield _with_encoding(item, decoded) if isinstance(item, Recording) else item
+        if said.row_order:
+            yield from _by_row_order(source, said)
+        else:
+            yield from _items(source, said)
+
+
+def _by_row_order(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:
+    """Yield the rows of a table that is read twice: first to see where its clock falls back."""
+    order = RowOrder(source.zone)
+    try:
+        for item in _items(replace(source, notes={}), said):
+            if isinstance(item, SourceBatch):
+                order.survey(item)
+    except VambraceError:
+        # It is raised again where it belongs, between the rows.
+        pass
+    order.note(source)
+    for item in _items(source, said):
+        if isinstance(item, SourceBatch):
+            yield order.told(item)
+        else:
+            yield order.recorded(item) if isinstance(item, Recording) else item
+
+
+def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:
+    with source.open() as raw:
+        decoded, pieces = decode(raw, said.encoding)
+        lines = Lines(pieces)
+        delimiter, before = choose_delimiter(
+            lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
+        )
+        rows = Rows(lines, delimiter, before)
+        for item in _read(source, said, rows, lines, delimiter):
+            yield _with_encoding(item, decoded) if isinstance(item, Recording) else item
 
 
 def _with_encoding(recording: Recording, decoded: Decoded) -> Recording:
