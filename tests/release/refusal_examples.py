@@ -68,8 +68,7 @@ EXAMPLES = (
         "time-two-digit-year",
         "A year of two digits does not say its century, nor always which of three numbers it is.",
         "time,heart_rate\n03/04/31 09:00:00,60\n",
-        {},
-        f"time,heart_rate\n{T},60\n",
+        {"century": "20", "time": "day-first", "zone": "Europe/Berlin"},
     ),
     Example(
         "no-time-column",
@@ -82,8 +81,7 @@ EXAMPLES = (
         "time-without-date",
         "A time of day comes without its day.",
         "time,heart_rate\n09:00:00,60\n",
-        {},
-        f"time,heart_rate\n{T},60\n",
+        {"date": "2031-03-04", "zone": "Europe/Berlin"},
     ),
     Example(
         "time-days-only",
