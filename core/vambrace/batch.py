@@ -27,7 +27,8 @@ class Times:
     `epoch_s` is the instant of count 0 in seconds of Unix time (its wall clock when `basis` is `local`).
     `basis` says how to read them: `utc` (an instant), `text` (each text says its own offset; one that does not is
     local), `local` (a wall clock whose zone the source does not say), `elapsed` (counted from a start that the
-    source does not say). `present` is False where a row has no time.
+    source does not say). `present` is False where a row has no time. `passes` matters to local times that a zone's
+    clock shows twice: 1 or 2 where the source's order of rows puts a row into the first or the second pass, else 0.
     """
 
     values: Values
@@ -35,6 +36,7 @@ class Times:
     basis: Literal["utc", "text", "local", "elapsed"] = "text"
     epoch_s: int = 0
     present: Mask | None = None
+    passes: NDArray[np.uint8] | None = None
 
     def __len__(self) -> int:
         return len(self.values)

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar, Protocol, runtime_che
 import pluggy
 
 from vambrace.batch import Column, Event, Recording, SourceBatch, Times
-from vambrace.errors import DamagedFile, Refused, Rejected
+from vambrace.clock import check_zone, in_both_passes
+from vambrace.errors import DamagedFile, Refused, Rejected, VambraceError
 from vambrace.schema import SIGNALS
 from vambrace.units import ucum
 
@@ -36,8 +37,11 @@ __all__ = [
     "Source",
     "SourceBatch",
     "Times",
+    "VambraceError",
     "Writer",
+    "check_zone",
     "hookimpl",
+    "in_both_passes",
     "ucum",
 ]
 
@@ -78,13 +82,17 @@ class Head:
 
 @dataclass(slots=True)
 class Source:
-    """One source, open for reading: a file, or a member of an archive."""
+    """One source, open for reading: a file, or a member of an archive.
+
+    `zone` is where the user says that clocks stood whose times carry no zone; the core reads them by it.
+    """
 
     name: str
     size: int
     opener: Callable[[], BinaryIO]
     options: Any = None
     notes: dict[tuple[str, str, str], int] = field(default_factory=dict)
+    zone: str | None = None
 
     def open(self) -> BinaryIO:
         """Return a new binary stream from the first byte; use it in a `with` block.

@@ -43,8 +43,8 @@ EXAMPLES = (
         "time-two-digit-year",
         "A year of two digits does not say its century, nor always which of three numbers it is.",
         "time,heart_rate\n03/04/31 09:00:00,60\n",
-        mended=f"time,heart_rate\n{T},60\n",
-        readings=("1931", "2031"),
+        {"century": "20", "time": "day-first", "zone": "Europe/Berlin"},
+        readings=("2031-04-03 (day first)", "2031-03-04 (month first)"),
     ),
     File(
         "time-mixed",
@@ -87,8 +87,8 @@ EXAMPLES = (
     File(
         "time-without-date",
         "A time of day comes without its day.",
-        "time,tag,heart_rate\n09:00:00,2031-03-04,60\n",
-        {"columns": "tag=date", "zone": "Europe/Berlin"},
+        "time,heart_rate\n09:00:00,60\n",
+        {"date": "2031-03-04", "zone": "Europe/Berlin"},
     ),
     File(
         "time-days-only",

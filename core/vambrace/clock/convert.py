@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from vambrace.batch import FAULTS, Instants, Mask, Times
 from vambrace.clock import counts, isotexts
 from vambrace.clock.tags import Tag, tag_of
-from vambrace.clock.zones import SECOND, WALLS_US, check_zone, from_wall, offsets_at
+from vambrace.clock.zones import SECOND, WALLS_US, both_passes, check_zone, from_wall, offsets_at
 from vambrace.columns import plain_values, source_texts
 from vambrace.errors import NoTimeZone, Refused
 
@@ -32,7 +32,7 @@ def to_utc(times: Times, zone: str | None, start_us: int | None = None) -> Insta
     if zone is not None:
         check_zone(zone)
     times = replace(times, values=plain_values(times.values))
-    rows = _Rows.of(len(times))
+    rows = _Rows.of(times)
     if times.basis == "elapsed":
         _elapsed(times, start_us, rows)
     elif times.unit == "iso8601":
@@ -43,6 +43,15 @@ def to_utc(times: Times, zone: str | None, start_us: int | None = None) -> Insta
     zones = list(rows.zones)
     shown = "several" if len(zones) > 1 else "".join(zones)
     return Instants(rows.us, rows.fault, shown, "in file" if zones and not rows.outside else "", rows.cut, rows.leap)
+
+
+def in_both_passes(times: Times, zone: str | None) -> tuple[Instants, Instants]:
+    """Return the instants of a source's times as if each were in the first pass of an hour that comes twice, or second.
+
+    They differ where a zone's clock shows a local time twice, and nowhere else.
+    """
+    first, second = (np.full(len(times), which, np.uint8) for which in (1, 2))
+    return to_utc(replace(times, passes=first), zone), to_utc(replace(times, passes=second), zone)
 
 
 def implausible(us: NDArray[np.int64]) -> Mask:
@@ -66,22 +75,29 @@ class _Rows:
 
     us: NDArray[np.int64]
     fault: NDArray[np.uint8]
+    passes: NDArray[np.uint8]
     zones: dict[str, None] = field(default_factory=dict)
     outside: bool = False
     cut: int = 0
     leap: int = 0
 
     @classmethod
-    def of(cls, n: int) -> _Rows:
-        return cls(np.zeros(n, np.int64), np.zeros(n, np.uint8))
+    def of(cls, times: Times) -> _Rows:
+        none = np.zeros(len(times), np.uint8)
+        return cls(np.zeros(len(times), np.int64), none.copy(), none if times.passes is None else times.passes)
 
     def local(self, at: NDArray[np.intp], wall_us: NDArray[np.int64], zone: str) -> None:
-        """Place wall-clock times of some rows in a zone."""
+        """Place wall-clock times of some rows in a zone; those that it shows twice in the pass that is said."""
         beyond = (wall_us < WALLS_US[0]) | (wall_us >= WALLS_US[1])
         self.us[at], possible = from_wall(np.where(beyond, 0, wall_us), zone)
         fault = np.where(possible == 1, 0, np.where(possible == 0, _NONEXISTENT, _AMBIGUOUS))
         self.fault[at] = np.where(beyond, _IMPLAUSIBLE, fault)
         self.zones[zone] = None
+        twice = np.flatnonzero((possible == 2) & ~beyond & (self.passes[at] > 0))
+        if len(twice):
+            earlier, later = both_passes(wall_us[twice], zone)
+            self.us[at[twice]] = np.where(self.passes[at[twice]] == 1, earlier, later)
+            self.fault[at[twice]] = 0
 
 
 def _counted(times: Times, rows: _Rows) -> NDArray[np.int64]:

@@ -22,6 +22,7 @@ from vambrace.errors import VambraceError
 SECOND = 1_000_000
 """Microseconds."""
 
+_FAR = 1 << 40
 _DAY_S = 86_400
 # Sampled every two days. The closest changes of any zone since 1900 lie almost seven days apart (598 zones, 2026f).
 _SAMPLE_S = 2 * _DAY_S
@@ -89,6 +90,18 @@ def from_wall(wall_us: NDArray[np.int64], name: str) -> tuple[NDArray[np.int64],
     which = _sums(by_open)[opened] - _sums(by_close)[closed]
     offset = segments.offset[np.where(count == 1, which, 0)]
     return wall_us - offset * SECOND, count
+
+
+def both_passes(wall_us: NDArray[np.int64], name: str) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Return the earliest and the latest instant of wall-clock times that exist in a zone, in int64 microseconds."""
+    wall = wall_us // SECOND
+    segments = _around(wall, name)
+    least, most = np.full(len(wall), _FAR), np.full(len(wall), -_FAR)
+    for start, end, offset in zip(segments.start, segments.end, segments.offset, strict=True):
+        held = (wall >= start + offset) & (wall < end + offset)
+        least = np.where(held & (-offset < least), -offset, least)
+        most = np.where(held & (-offset > most), -offset, most)
+    return wall_us + least * SECOND, wall_us + most * SECOND
 
 
 def _sums(numbers: NDArray[np.int64]) -> NDArray[np.int64]:

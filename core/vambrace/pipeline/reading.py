@@ -101,6 +101,7 @@ def read(
     `name_of` gives the identifier of a recording from its ordinal. An error that ends the source stands in the
     result's `error`; rows before it are in the sink, and the caller decides whether they stay.
     """
+    source.zone = zone
     pass_ = _Pass(importer, Reading(), sink, name_of, zone)
     pass_.watch = watch
     try:

@@ -94,8 +94,8 @@ def _break_off(reading: Reading, damage: DamagedFile, source: Source) -> None:
         reading.error = damage
     elif isinstance(said, DamagedFile):
         place = f" ({said.where})" if said.where else ""
-        reading.error = DamagedFile(f"{damage.what}; of these the last make no sense: {said.what}{place}")
-        reading.error.todo = damage.todo
+        what = f"{damage.what}; of these the last make no sense: {said.what}{place}"
+        reading.error = DamagedFile(what, todo=damage.todo)
     else:
         source.note("damaged-file", damage.what, "warning")
 
@@ -109,7 +109,7 @@ def unread(plan: Plan, importer: Importer | None, error: SourceError | None) -> 
 def _judged(plan: Plan, importer: Importer, reading: Reading, source: Source, writer: ShardWriter) -> Result:
     error = reading.error or refusal_of(reading)
     salvaged = is_damaged(reading) and plan.salvage and reading.kept > 0
-    findings = _findings(plan, reading, source)
+    findings = _findings(plan, importer, reading, source)
     if reading.error is not None and not salvaged:
         writer.discard()
         return Result(_without_rows(plan, importer, source.options, error, reading, findings))
@@ -266,7 +266,7 @@ def _unlisted(plan: Plan, reading: Reading, carried: set[int]) -> Iterator[Findi
             yield FindingRow("more-events", "note", message, name, None, more.first_us, more.last_us, count=more.count)
 
 
-def _findings(plan: Plan, reading: Reading, source: Source) -> tuple[FindingRow, ...]:
+def _findings(plan: Plan, importer: Importer, reading: Reading, source: Source) -> tuple[FindingRow, ...]:
     rows = [
         FindingRow(rule, severity, message, count=count) for (rule, severity, message), count in source.notes.items()
     ]
@@ -275,6 +275,15 @@ def _findings(plan: Plan, reading: Reading, source: Source) -> tuple[FindingRow,
             message = f"{signal}: counts that stand at the same time as the count before them were added like any other"
             name = f"{plan.sha256[:16]}.{n}"
             rows.append(FindingRow("counts-at-one-time", "warning", message, name, signal, count=count))
+    twice = reading.reasons.get("time-ambiguous", 0)
+    # An importer that has the option can tell both passes apart.
+    if twice and getattr(source.options, "repeated_hour", None) == "":
+        option = f"--option {importer.name}.repeated_hour=row-order"
+        message = (
+            "values were set aside whose clock time comes twice; where the rows of the file stand in the order of "
+        )
+        message += f"time and the clock falls back between them, {option} tells the two hours apart"
+        rows.append(FindingRow("time-ambiguous", "warning", message, count=twice))
     if reading.untimed_events:
         message = "events without a usable time were left out"
         rows.append(FindingRow("event-without-time", "note", message, count=reading.untimed_events))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from decimal import Decimal
 from typing import cast
 
 from vambrace.plugin import Refused
@@ -16,22 +18,20 @@ _SCALE = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
 # Plausible dates: 1990 to 2100. A count of seconds before mid-2014 may as well be one since 1989-12-31, as FIT has it.
 _FIRST_S, _LAST_S, _SURE_S = 631_152_000, 4_102_444_800, 1_400_000_000
 _ENOUGH = 0.9
+_COUNT = re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]{1,3})?$")
 _DAY_S = 86_400
 
 
 def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:
     """Return a column of counts: since an epoch, or since a start that the user gives."""
-    if any("e" in cell.lower() for cell in cells):
-        cell = next(cell.strip() for cell in cells if "e" in cell.lower())
-        what = f'the times of "{header}" are rounded ("{cell}"), as a spreadsheet shows long numbers'
-        raise Refused("time-rounded", what, todo="Export it again with all digits, or as text")
-    numbers = [float(cell.replace(",", ".")) for cell in cells if _is_count(cell)]
+    numbers = [float(cell.replace(",", ".")) for cell in cells if _COUNT.match(cell.strip())]
     unit = said.time_unit or words.unit or _unit_by_range(numbers)
     if not unit:
         raise _no_unit(header, numbers)
-    found = replace(found, unit=cast(Unit, unit), by_range=not (said.time_unit or words.unit))
+    step = _scientific(header, unit, cells)
+    found = replace(found, unit=cast(Unit, unit), by_range=not (said.time_unit or words.unit), step=step)
     if said.time_kind == "elapsed" or (words.elapsed and said.time_kind != "epoch"):
-        return replace(found, epoch_s=_start(header, said))
+        return replace(found, epoch_s=start_of(header, said), from_start=True)
     if said.time_kind == "serial":
         return replace(found, epoch_s=said.epoch_s, named_zone="Z" if words.zone == "Z" else "")
     if said.time_kind == "epoch":
@@ -56,11 +56,32 @@ def _plausible(second: float) -> bool:
     return _FIRST_S <= second <= _LAST_S
 
 
-def _is_count(cell: str) -> bool:
-    return cell.strip().replace(",", ".").replace(".", "", 1).lstrip("+-").isdecimal()
+def _scientific(header: str, unit: str, cells: Sequence[str]) -> str:
+    """Return what the last digit of counts in scientific notation stands for, "" where there is none.
+
+    The cell with most digits shows how many are written: others end in zeros that were left out. Raise Refused where
+    they do not reach the second.
+    """
+    texts = [text for text in (cell.strip() for cell in cells) if "e" in text.lower() and _COUNT.match(text)]
+    if not texts:
+        return ""
+    text = min(texts, key=_last_place)
+    step_s = Decimal(10) ** _last_place(text) * (_DAY_S if unit == "d" else 1) / _SCALE.get(unit, 1)
+    if step_s <= 1:
+        return f"{step_s.normalize():,f} s"
+    what = f'the times of "{header}" are rounded ("{text}"), as a spreadsheet shows long numbers'
+    what += f": the last digit stands for {step_s:,f} s, and those behind it are lost"
+    todo = "Export it again with all digits, as whole numbers or as text"
+    raise Refused("time-rounded", what, todo=todo)
 
 
-def _start(header: str, said: Said) -> int:
+def _last_place(text: str) -> int:
+    """Return the power of ten that the last digit of a number stands for."""
+    return int(Decimal(text.replace(",", ".")).as_tuple().exponent)
+
+
+def start_of(header: str, said: Said) -> int:
+    """Return the instant that the user gives as the start, in Unix seconds; raise Refused where there is none."""
     if said.start_s is None:
         what = f'the times of "{header}" are counted from a start that the file does not give'
         todo = "Say the start, as in --option csv.start=2024-03-01T08:00:00Z"

@@ -7,16 +7,18 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
+from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch, VambraceError
 from vambrace_plugins.importers.csv.blocks import Block
+from vambrace_plugins.importers.csv.dayclock import DayClock
 from vambrace_plugins.importers.csv.devices import with_devices
 from vambrace_plugins.importers.csv.dialect import VALUE, choose_dialect
 from vambrace_plugins.importers.csv.encoding import decode, first_text
 from vambrace_plugins.importers.csv.fixedwidth import with_tabs
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.lines import Lines
-from vambrace_plugins.importers.csv.longshape import LongTable, long_places
+from vambrace_plugins.importers.csv.longshape import LongTable, long_places, parting_places
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
+from vambrace_plugins.importers.csv.roworder import RowOrder
 from vambrace_plugins.importers.csv.rows import Rows
 from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Given, Table, wide
 from vambrace_plugins.importers.csv.vocabulary import read_heading
@@ -49,22 +51,47 @@ class CsvImporter:
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Recording]:
         """Yield the rows of a table; raise Refused for what is uncertain, naming the option that settles it."""
         said = check(source.options or Options())
-        with source.open() as raw:
-            decoded, pieces = decode(raw, said.encoding)
-            lines = Lines(pieces)
-            dialect = choose_dialect(
-                lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
-            )
-            sentences = [decoded.sentence] if decoded.sentence else []
-            if dialect.gaps:
-                lines = Lines(with_tabs(lines, dialect.gaps, dialect.before))
-                sentences.append("cells parted where the first lines are blank below each other")
-            rows = Rows(lines, dialect.delimiter, dialect.before, lambda cells: _time_at(cells, said))
-            for item in _tables(source, said, rows, lines, dialect.delimiter):
-                if isinstance(item, Recording):
-                    yield replace(item, conversions=(*item.conversions, *sentences))
-                else:
-                    yield item
+        if said.row_order:
+            yield from _by_row_order(source, said)
+        else:
+            yield from _items(source, said)
+
+
+def _by_row_order(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:
+    """Yield the rows of a table that is read twice: first to see where its clock falls back."""
+    order = RowOrder(source.zone)
+    try:
+        for item in _items(replace(source, notes={}), said):
+            if isinstance(item, SourceBatch):
+                order.survey(item)
+    except VambraceError:
+        # It is raised again where it belongs, between the rows.
+        pass
+    order.note(source)
+    for item in _items(source, said):
+        if isinstance(item, SourceBatch):
+            yield order.told(item)
+        else:
+            yield order.recorded(item) if isinstance(item, Recording) else item
+
+
+def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:
+    with source.open() as raw:
+        decoded, pieces = decode(raw, said.encoding)
+        lines = Lines(pieces)
+        dialect = choose_dialect(
+            lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
+        )
+        sentences = [decoded.sentence] if decoded.sentence else []
+        if dialect.gaps:
+            lines = Lines(with_tabs(lines, dialect.gaps, dialect.before))
+            sentences.append("cells parted where the first lines are blank below each other")
+        rows = Rows(lines, dialect.delimiter, dialect.before, lambda cells: _time_at(cells, said))
+        for item in _tables(source, said, rows, lines, dialect.delimiter):
+            if isinstance(item, Recording):
+                yield replace(item, conversions=(*item.conversions, *sentences))
+            else:
+                yield item
 
 
 def _known(cells: Sequence[str]) -> int:
@@ -107,13 +134,15 @@ class _Table:
 
     def __init__(self, given: Given, rows: Rows) -> None:
         self._given, self._rows = given, rows
+        self._heads = headings(given.header, given.said)
+        self._dates = DayClock(self._heads, given.said, parting_places(self._heads))
         self._table: Table | LongTable | None = None
         self._cut = False
         self.count = 0
 
     def batches(self) -> Iterator[SourceBatch | Rejected]:
         self._note_before()
-        for block in self._rows.blocks():
+        for block in self._dates.blocks(self._rows.blocks()):
             if self._table is None:
                 if self._rows.fault is not None and not len(block):
                     break
@@ -125,7 +154,7 @@ class _Table:
         self._again, self._comments = self._rows.headers_again, self._rows.comments
 
     def _begun(self, first: Block) -> tuple[Table | LongTable, Block]:
-        places = long_places(headings(self._given.header, self._given.said))
+        places = long_places(self._heads)
         return wide(self._given, first) if places is None else (LongTable(self._given, places, first), first)
 
     def _note_before(self) -> None:
@@ -148,5 +177,7 @@ class _Table:
             source.note("header-again", "the header stands again between the rows", count=self._again)
         if self._comments:
             source.note("comment-lines", "lines of comment between the rows are passed over", count=self._comments)
+        if self._given.said.date and self._dates.found is None:
+            source.note("option-without-use", "its times have dates, and csv.date is not used")
         self.count = self._table.count
-        yield from self._table.about(complete=False if self._cut else None)
+        yield from map(self._dates.recorded, self._table.about(complete=False if self._cut else None))

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Literal
 
 import pyarrow as pa
 
 from vambrace.plugin import Times
+from vambrace_plugins.importers.csv.stopwatch import seconds
 from vambrace_plugins.importers.csv.timecells import (
     full_days,
     is_usual,
@@ -17,15 +18,22 @@ from vambrace_plugins.importers.csv.timecells import (
     iso_dates,
     joined,
     numbered_months,
+    on_weekdays,
     tagged,
 )
+from vambrace_plugins.importers.csv.zonewords import with_zones, zones_parted
 
 Unit = Literal["iso8601", "s", "ms", "us", "ns", "d"]
 
 
 @dataclass(frozen=True, slots=True)
 class Instant:
-    """How one instant of each row is read: texts of `at` (and `date`), or counts of `unit` since `epoch_s`."""
+    """How one instant of each row is read: texts of `at` (and `date`), or counts of `unit` since `epoch_s`.
+
+    `zones` holds what short names of zones mean, `century` the first digits of years with two, and `stopwatch` what two
+    parts of a time since a start are (`mm:ss` or `hh:mm`), `step` what the last digit of counts in scientific notation
+    stands for; all are empty where that is not said or not needed.
+    """
 
     at: int
     date: int | None = None
@@ -38,24 +46,27 @@ class Instant:
     half_days: bool = False
     named_months: bool = False
     deciding: str = ""
+    header: str = ""
+    century: str = ""
+    from_start: bool = False
+    stopwatch: str = ""
+    step: str = ""
+    zones: Mapping[str, str] = field(default_factory=dict)
 
     def times(self, columns: Sequence[pa.Array]) -> Times:
         """Return the times of a block's rows."""
         if self.unit != "iso8601":
             # A spreadsheet's days are those of its own clock.
             local = self.unit == "d" and self.named_zone != "Z"
-            return Times(columns[self.at], self.unit, "local" if local else "utc", self.epoch_s)
-        texts = full_days(columns[self.at]) if self.half_days else columns[self.at]
-        texts = numbered_months(texts) if self.named_months else texts
-        bare = self.date is None and self.zone is None and not (self.order or self.named_zone)
-        if bare and is_usual(texts):
-            return Times(texts, "iso8601", "text")
-        texts = (
-            iso_dates(texts, self.order)
-            if self.date is None
-            else joined(iso_dates(columns[self.date], self.order), texts)
-        )
-        texts = iso_clocks(texts)
+            counts = seconds(columns[self.at], self.stopwatch) if self.stopwatch else columns[self.at]
+            return Times(counts, self.unit, "local" if local else "utc", self.epoch_s)
+        bare = self.date is None and self.zone is None and not (self.order or self.named_zone or self.half_days)
+        if bare and is_usual(columns[self.at]):
+            return Times(columns[self.at], "iso8601", "text")
+        texts, zones = zones_parted(columns[self.at], self.zones, self.header)
+        texts = full_days(texts) if self.half_days else texts
+        texts = self._dates(texts) if self.date is None else joined(self._dates(columns[self.date]), texts)
+        texts = with_zones(iso_clocks(texts), zones)
         if self.named_zone == "Z":
             return Times(texts, "iso8601", "utc")
         if self.named_zone:
@@ -63,6 +74,12 @@ class Instant:
         elif self.zone is not None:
             texts = tagged(texts, columns[self.zone])
         return Times(texts, "iso8601", "text")
+
+    def _dates(self, texts: pa.Array) -> pa.Array:
+        """Return dates, with or without a time of day, with the year first."""
+        if not self.named_months:
+            return iso_dates(texts, self.order, self.century)
+        return on_weekdays(iso_dates(numbered_months(texts), self.order, self.century), texts)
 
     @property
     def used(self) -> set[int]:
@@ -74,9 +91,14 @@ class Instant:
         """Return what was decided about these times, for people."""
         found = []
         if self.unit != "iso8601":
-            found.append(f"times: {self.unit} since {datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]}Z")
+            what = f"{self.stopwatch} (and h:mm:ss)" if self.stopwatch else self.unit
+            why = ", the start that csv.start gives" if self.from_start else ""
+            since = datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]
+            found.append(f"times: {what} since {since}Z{why}")
         if self.by_range:
             found.append(f"times: the header names no unit; only in {self.unit} are they dates of 1990 to 2100")
+        if self.step:
+            found.append(f"times: counts in scientific notation, with digits to {self.step}")
         if self.unit == "d":
             found.append("times: days rounded to the millisecond")
         if self.order and not self.named_months:
@@ -84,6 +106,10 @@ class Instant:
             found.append(f"times: dates read {self.order.replace('-', ' ')}{why}")
         if self.named_months:
             found.append("times: English names of months read")
+        if self.century:
+            found.append(f"times: years of two digits are of {self.century}00 to {self.century}99, as csv.century says")
+        if self.unit == "iso8601":
+            found += [f"times: {word} read as {zone}, as csv.zone says" for word, zone in sorted(self.zones.items())]
         if self.half_days:
             found.append("times: AM and PM read as hours of 24 (12 AM is 00)")
         if self.date is not None:

@@ -39,6 +39,12 @@ def long_places(heads: Sequence[Heading]) -> LongPlaces | None:
     return LongPlaces(found[0][0], found[1][0], found[2][0] if found[2] else None)
 
 
+def parting_places(heads: Sequence[Heading]) -> list[int]:
+    """Return the columns that part the rows of a table into those of several devices or signals."""
+    long = long_places(heads)
+    return [*([long.signal] if long else []), *(at for at, heading in enumerate(heads) if heading.key)]
+
+
 class LongTable:
     """A long table in the making: a table of its own for each signal, decided when its first rows come."""
 

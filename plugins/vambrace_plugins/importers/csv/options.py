@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import codecs
+import re
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
-from vambrace.plugin import SIGNALS, Refused
+from vambrace.plugin import SIGNALS, Refused, VambraceError, check_zone
 
 DELIMITERS = (",", ";", "\t", "|")
 """What may separate cells, in the order in which a file with one column is taken to have them."""
@@ -17,14 +18,18 @@ _DECIMAL_WORDS = {"comma": ",", "dot": ".", "point": "."}
 EPOCHS = {"epoch": 0, "fit": 631_065_600, "serial-1900": -2_209_161_600, "serial-1904": -2_082_844_800}
 """Unix seconds of count 0. Spreadsheets count from 1899-12-30 (right from day 61 on), or from 1904-01-01."""
 _UNITS = ("s", "ms", "us", "ns")
-NOTATIONS = (
-    "day-first",
-    "month-first",
-    *(f"{kind}-{unit}" for kind in ("epoch", "elapsed") for unit in _UNITS),
-    "fit-s",
-    "serial-1900",
-    "serial-1904",
-)
+ORDERS = ("day-first", "month-first", "year-first")
+NOTATIONS = {
+    **{order: (order, "") for order in ORDERS},
+    **{f"{kind}-{unit}": (kind, unit) for kind in ("epoch", "elapsed") for unit in _UNITS},
+    **{f"elapsed-{clock}": ("elapsed", clock) for clock in ("mm:ss", "hh:mm")},
+    "fit-s": ("epoch", "s"),
+    "serial-1900": ("serial", "d"),
+    "serial-1904": ("serial", "d"),
+}
+"""What `csv.time` may say, with the kind of times that it means and their unit."""
+_WORD = re.compile(r"^[A-Z]{2,5}$|^[A-Z_]+/")
+_OFFSET = re.compile(r"^[+-](?:[01][0-9]|2[0-3]):[0-5][0-9]$")
 ROLES = ("time", "date", "start", "end", "offset", "-")
 """What `csv.columns` may say of a column besides a signal's name; `-` leaves it out."""
 
@@ -44,6 +49,10 @@ class Options:
     units: str = field(default="", metadata=_option("units that the header leaves out: altitude=ft; HEADER=bpm"))
     time: str = field(default="", metadata=_option(f"the notation of times: {', '.join(NOTATIONS)}"))
     start: str = field(default="", metadata=_option("the instant from which elapsed times count: 2031-03-04T09:00:00Z"))
+    date: str = field(default="", metadata=_option("the date of the first row where times have none: 2031-03-04"))
+    century: str = field(default="", metadata=_option("the century of years with two digits: 20"))
+    zone: str = field(default="", metadata=_option("what short zone names mean: PST=-08:00; CET=Europe/Berlin"))
+    repeated_hour: str = field(default="", metadata=_option("what parts an hour that comes twice: row-order"))
     counting: str = field(default="", metadata=_option("total or increment, for all or by column: steps=increment"))
     stamp: str = field(default="", metadata=_option("what a time marks of its interval: end, start or middle"))
     interval_s: float | None = field(default=None, metadata=_option("the length of each row's interval in seconds"))
@@ -62,6 +71,10 @@ class Said:
     time_unit: str
     epoch_s: int
     start_s: int | None
+    date: date | None
+    century: str
+    zones: dict[str, str]
+    row_order: bool
     counting: dict[str, str]
     stamp: str
     interval_s: float | None
@@ -77,19 +90,23 @@ def check(options: Options) -> Said:
         raise _bad("decimal", options.decimal, "dot or comma")
     if options.time and options.time not in NOTATIONS:
         raise _bad("time", options.time, ", ".join(NOTATIONS))
-    kind, _, unit = (
-        options.time.partition("-") if options.time[-2:] in {"-s", "ms", "us", "ns"} else (options.time, "", "")
-    )
+    if options.repeated_hour not in {"", "row-order"}:
+        raise _bad("repeated_hour", options.repeated_hour, "row-order")
+    kind, unit = NOTATIONS.get(options.time, ("", ""))
     return Said(
         delimiter=delimiter,
         decimal=decimal,
         encoding=_encoding(options.encoding),
         columns=_columns(options.columns),
         units=_pairs("units", options.units),
-        time_kind="epoch" if kind == "fit" else kind.partition("-19")[0],
-        time_unit="d" if kind.startswith("serial") else unit,
-        epoch_s=EPOCHS.get(kind, 0),
+        time_kind=kind,
+        time_unit=unit,
+        epoch_s=EPOCHS.get(options.time.removesuffix("-s"), 0),
         start_s=_start(options.start),
+        date=_date(options),
+        century=_century(options.century),
+        zones=_zones(options.zone),
+        row_order=options.repeated_hour == "row-order",
         counting=_counting(options.counting),
         stamp=_stamp(options),
         interval_s=options.interval_s,
@@ -154,3 +171,37 @@ def _start(text: str) -> int | None:
     if start is None or start.tzinfo is None or start.microsecond:
         raise _bad("start", text, "a date and time in whole seconds with Z or an offset, as in 2031-03-04T09:00:00Z")
     return (start - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(seconds=1)
+
+
+def _date(options: Options) -> date | None:
+    if not options.date:
+        return None
+    if options.start:
+        what = "csv.date says that the times are times of day, and csv.start that they count from a start"
+        raise Refused("bad-option", what, todo="Give the one that is meant")
+    try:
+        return date.fromisoformat(options.date)
+    except ValueError:
+        raise _bad("date", options.date, "the date of the first row, as in 2031-03-04") from None
+
+
+def _century(text: str) -> str:
+    if text not in {"", "19", "20"}:
+        raise _bad("century", text, "19 or 20, the first two digits of the years")
+    return text
+
+
+def _zones(text: str) -> dict[str, str]:
+    if text and "=" not in text:
+        raise _bad("zone", text, "what short names mean, as in PST=-08:00; for times without any zone use --zone")
+    zones = {word.upper(): zone for word, zone in _pairs("zone", text).items()}
+    for word, zone in zones.items():
+        if not _WORD.match(word):
+            raise _bad("zone", text, "what short names of letters mean, as in PST=-08:00; for others use --zone")
+        if not _OFFSET.match(zone):
+            try:
+                check_zone(zone)
+            except VambraceError as error:
+                what = f'the option csv.zone cannot be "{text}": {error.what}'
+                raise Refused("bad-option", what, todo=f"{error.todo}, or an offset such as +01:00") from None
+    return zones

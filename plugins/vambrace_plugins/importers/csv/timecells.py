@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from datetime import date
 
 import numpy as np
@@ -20,9 +20,12 @@ _MONTHS = (
     *("sept?(?:ember)?", "oct(?:ober)?", "nov(?:ember)?", "dec(?:ember)?"),
 )
 _MONTH = f"({'|'.join(_MONTHS)})"
+_WEEKDAY = r"^\s*(?:mon|tues?|wed(?:nes)?|thu(?:rs)?|fri|sat(?:ur)?|sun)(?:day)?\.?,? +"
+_WEEKDAY_NAME = r"(?i)^\s*(?P<day>mon|tue|wed|thu|fri|sat|sun)"
+_WEEKDAYS = pa.array(["mon", "tue", "wed", "thu", "fri", "sat", "sun"])
 _NAMED = (
-    (rf"^\s*([0-9]{{1,2}})[ \-/.]+{_MONTH}\.?[ \-/,]+([0-9]{{4}})", r"\1/\2/\3"),
-    (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})[ \-/,]+([0-9]{{4}})", r"\2/\1/\3"),
+    (rf"^\s*([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/.]+{_MONTH}\.?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\1/\2/\3"),
+    (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\2/\1/\3"),
 )
 _KINDS = (
     ("half-day", re.compile(r"[0-9]\s*[AaPp]\.?[Mm]\.?$")),
@@ -35,8 +38,14 @@ _KINDS = (
     ("iso", re.compile(r"^[0-9]{4}[/.][0-9]{1,2}[/.][0-9]{1,2}(?:[Tt]| +)[0-9]")),
     ("day", re.compile(r"^[0-9]{4}(-[0-9]{2}-[0-9]{2}|[/.][0-9]{1,2}[/.][0-9]{1,2})$")),
     ("order", re.compile(r"^([0-9]{1,2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{4}|[0-9]{2})(?![0-9])")),
-    ("month-name", re.compile("|".join(pattern for pattern, _ in _NAMED), re.IGNORECASE)),
-    ("clock", re.compile(r"^[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?(?:[Zz]|[+-][0-9]{2}:?[0-9]{2}))?$")),
+    ("month-name", re.compile("|".join((_WEEKDAY, *(pattern for pattern, _ in _NAMED))), re.IGNORECASE)),
+    (
+        "clock",
+        re.compile(
+            r"^[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?(?:[Zz]|[+-][0-9]{2}(?::?[0-9]{2})?))?(?:\[.*\])?$"
+        ),
+    ),
+    ("elapsed", re.compile(r"^[+-]?(?:[0-9]+ days?,? \+?[0-9]+:[0-9]{2}:[0-9]{2}|[0-9]{3,}:[0-9]{2}(?![0-9]))")),
     ("number", re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?$")),
 )
 _DIGITS = bytes.maketrans(b"123456789", b"000000000")
@@ -54,21 +63,25 @@ _HALF_DAY = (
     r"^\s*(?P<head>(?:.*[T ])?)(?P<hour>0?[1-9]|1[0-2])(?P<rest>:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?)"
     r"\s*(?P<half>[AaPp])\.?[Mm]\.?\s*$"
 )
+_SHORT_YEARS = (r"^\s*([0-9]{1,2}[/.\-][0-9]{1,2}[/.\-])([0-9]{2})(\D|$)", r"\1{}\2\3")
+_YEAR_FIRST_SHORT = (r"^\s*([0-9]{2})[/.\-]([0-9]{1,2})[/.\-]([0-9]{1,2})(\D|$)", r"{}\1/\2/\3\4")
 _SWAPS = {"day-first": r"\3-\2-\1", "month-first": r"\3-\1-\2"}
 
 
-def kind_of(cells: Iterable[str], header: str) -> str:
-    """Return how the times of a column are written, "" for a column without cells.
+def kind_of(cells: Sequence[str], header: str, shown: Sequence[str] = ()) -> str:
+    """Return how the times of a column are written, "" for a column without cells; `shown` are its cells as they stand.
 
     `iso` a date with a time of day, the year first; `day` a date alone; `order` a date with its year last; `clock` a
-    time of day alone; `half-day` one with AM or PM; `number` a count. Raise Refused for any other and for a mixture.
+    time of day alone; `half-day` one with AM or PM; `elapsed` a time that only a stopwatch shows; `number` a count.
+    Raise Refused for any other and for a mixture.
     """
     counted: Counter[str] = Counter()
     examples: dict[str, str] = {}
-    for text, n in _alike(cells):
+    for at, many in _alike(cells):
+        text = cells[at].strip()
         kind = next((name for name, pattern in _KINDS if pattern.search(text)), "")
-        counted[kind] += n
-        examples.setdefault(kind, text)
+        counted[kind] += many
+        examples.setdefault(kind, (shown or cells)[at].strip())
     if not counted:
         return ""
     (kind, n), *others = counted.most_common()
@@ -82,14 +95,13 @@ def kind_of(cells: Iterable[str], header: str) -> str:
     return kind
 
 
-def _alike(cells: Iterable[str]) -> Iterator[tuple[str, int]]:
-    """Yield the first of all cells that differ in their digits only, without blanks around it, and their number."""
-    texts = list(cells)
-    shapes = "\0".join(texts).encode().translate(_DIGITS).split(b"\0")
-    first = dict(zip(reversed(shapes), reversed(texts), strict=False))
+def _alike(cells: Sequence[str]) -> Iterator[tuple[int, int]]:
+    """Yield the place of the first of all cells that differ in their digits only, and their number; none of blanks."""
+    shapes = "\0".join(cells).encode().translate(_DIGITS).split(b"\0")
+    first = dict(zip(reversed(shapes), range(len(shapes) - 1, -1, -1), strict=True))
     for shape, n in Counter(shapes).items():
-        if text := first.get(shape, "").strip():
-            yield text, n
+        if shape.strip():
+            yield first[shape], n
 
 
 def deciding_order(cells: Sequence[str], header: str) -> tuple[str, str]:
@@ -100,7 +112,7 @@ def deciding_order(cells: Sequence[str], header: str) -> tuple[str, str]:
         day_first, month_first = _is_date(match[3], match[2], match[1]), _is_date(match[3], match[1], match[2])
         if day_first != month_first:
             deciding.setdefault("day-first" if day_first else "month-first", match.string)
-    if not deciding or any(len(match[3]) == 2 for match in found):
+    if not deciding:
         raise two_readings(cells, header)
     if len(deciding) == 2:
         first, second = deciding["day-first"], deciding["month-first"]
@@ -113,10 +125,6 @@ def deciding_order(cells: Sequence[str], header: str) -> tuple[str, str]:
 def two_readings(cells: Sequence[str], header: str) -> Refused:
     """Return the refusal of dates whose day and month could change places, with both readings."""
     found = [match for cell in cells if (match := _ORDERED.search(cell.strip()))]
-    short = next((match for match in found if len(match[3]) == 2), None)
-    if short:
-        what = f'"{short.string}" in the column "{header}" has a year of two digits (19{short[3]} or 20{short[3]})'
-        return Refused("time-two-digit-year", what, todo="Export it again with years of four digits")
     telling = next((match for match in found if max(int(match[1]), int(match[2])) > 12), found[0])
     readings = [(telling[2], telling[1], "day first"), (telling[1], telling[2], "month first")]
     said = [
@@ -143,13 +151,43 @@ def _shown(year: str, month: str, day: str) -> str:
     return f"{int(year):04d}-{int(month):02d}-{int(day):02d}"
 
 
+def short_year(cells: Sequence[str]) -> str:
+    """Return the first date whose year has two digits, with its month as a number, or "" where there is none."""
+    texts = numbered_months(pa.array([cell.strip() for cell in cells], pa.string())).to_pylist()
+    found = (match for text in texts if (match := _ORDERED.search(text)))
+    return next((match[0] for match in found if len(match[3]) == 2), "")
+
+
+def short_year_readings(text: str, century: str) -> dict[str, str]:
+    """Return what a date with a year of two digits means, by the order of its parts, as far as it is a date."""
+    parts = re.split(r"[/.\-]", text)
+    readings = {}
+    for order, at in (("day-first", (2, 1, 0)), ("month-first", (2, 0, 1)), ("year-first", (0, 1, 2))):
+        year, month, day = (parts[place] for place in at)
+        if len(year) == 2 and _is_date(century + year, month, day):
+            readings[order] = _shown(century + year, month, day)
+    return readings
+
+
 def numbered_months(cells: pa.Array) -> pa.Array:
     """Return dates whose months are English names as dates of the order day, month, year in numbers."""
+    cells = pc.replace_substring_regex(cells, f"(?i){_WEEKDAY}", "")
     for pattern, parts in _NAMED:
         cells = pc.replace_substring_regex(cells, f"(?i){pattern}", parts)
     for number, name in enumerate(_MONTHS, 1):
         cells = pc.replace_substring_regex(cells, rf"(?i)^([0-9]+/){name}/", f"\\1{number:02d}/")
     return cells
+
+
+def on_weekdays(dates: pa.Array, written: pa.Array) -> pa.Array:
+    """Return dates with the year first; one that is not on the weekday written before it is made no time."""
+    named = pc.struct_field(pc.extract_regex(written, _WEEKDAY_NAME), "day")
+    if named.null_count == len(named):
+        return dates
+    days = pc.strptime(pc.utf8_slice_codeunits(dates, 0, 10), "%Y-%m-%d", "s", error_is_null=True)
+    right = pc.equal(pc.utf8_lower(named), pc.take(_WEEKDAYS, pc.day_of_week(days)))
+    other = pc.binary_join_element_wise(written, "is on another day of the week", " ")
+    return pc.if_else(pc.fill_null(right, True), dates, other)
 
 
 def is_usual(cells: pa.Array) -> bool:
@@ -172,9 +210,15 @@ def is_usual(cells: pa.Array) -> bool:
     )
 
 
-def iso_dates(cells: pa.Array, order: str = "") -> pa.Array:
-    """Return dates, with or without a time of day, with the year first; `order` is that of dates with the year last."""
-    if order:
+def iso_dates(cells: pa.Array, order: str = "", century: str = "") -> pa.Array:
+    """Return dates, with or without a time of day, with the year first; `order` is that of dates with the year last.
+
+    `century` stands before years of two digits; without it they stay as they are, and make no dates.
+    """
+    if century:
+        pattern, full = _YEAR_FIRST_SHORT if order == "year-first" else _SHORT_YEARS
+        cells = pc.replace_substring_regex(cells, pattern, full.format(century))
+    if order in _SWAPS:
         for pattern, padded in _PADDED:
             cells = pc.replace_substring_regex(cells, pattern, padded)
         return pc.replace_substring_regex(cells, _YEAR_LAST, _SWAPS[order])
@@ -186,7 +230,9 @@ def iso_dates(cells: pa.Array, order: str = "") -> pa.Array:
 
 
 def iso_clocks(cells: pa.Array) -> pa.Array:
-    """Return date-times whose hours have two digits and whose `UTC` is a Z."""
+    """Return date-times whose hours have two digits, without a comma before them, and whose `UTC` is a Z."""
+    if not _none(cells, r"[0-9], *[0-9]+:"):
+        cells = pc.replace_substring_regex(cells, r"([0-9]), *([0-9]+:)", r"\1 \2")
     if not _none(cells, r"[T ][0-9]:"):
         cells = pc.replace_substring_regex(cells, r"^(\s*\S+[T ]+)([0-9]:)", r"\10\2")
     if not _none(cells, r"(UTC|GMT)\s*$"):

@@ -6,6 +6,8 @@ import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
+from vambrace_plugins.importers.csv.zonewords import SHORT
+
 _BASES = {
     *("time", "timestamp", "time stamp", "datetime", "date time", "date per time", "date and time"),
     *("recorded at", "measured at", "record time", "sample time"),
@@ -18,11 +20,14 @@ _UNIT_WORDS = {
 }
 # Shows how a clock is written, and says nothing that its cells do not.
 _CLOCK_PATTERN = re.compile(r"^hh?[^a-z]?mm(?:[^a-z]?ss(?:[^a-z]?[sf]+)?)?$")
+# Minutes first can be no time of day.
+_STOPWATCH = re.compile(r"^(?:m{1,3}|min(?:utes?)?)[:.]s(?:s|ec(?:onds?)?)?(?:[:.,][sf0]+)?$")
 _EDGES = {"start": "start", "begin": "start", "starttime": "start", "end": "end", "stop": "end", "endtime": "end"}
 _OFFSET = re.compile(r"^(?:utc|gmt)?\s*([+-])(\d{1,2})(?::?(\d{2}))?$", re.IGNORECASE)
 _SINCE = re.compile(r"\bsince (?:the )?(?:(unix )?epoch|(\d{4})(?: (\d\d) (\d\d))?(?:t?(?: ?00)*z?)?)$")
 _ZONE_COLUMNS = {"tz", "timezone", "time zone"}
-_ORDERS = re.compile(r"^(?:(dd?)|(mm?)|yyyy)[^a-z]?(?:mm?|dd?)[^a-z]?(?:dd?|yyyy)\b")
+_ORDERS = re.compile(r"^(?:(dd?)|(mm?)|(yy)|yyyy)[^a-z]?(?:m{1,3}|dd?)[^a-z]?(?:dd?|yy|yyyy)\b")
+_NAMES = ("day-first", "month-first", "year-first")
 _ZONE_NAME = re.compile(r"^[A-Z][A-Za-z_]+(?:/[A-Za-z0-9_+\-]+)+$")
 
 
@@ -32,7 +37,8 @@ class TimeWords:
 
     `part` is `time`, `date`, `offset` or `zone`; `edge` is `start`, `end` or empty; `unit` is empty where the header
     names none; `epoch_s` is the instant of count 0 in Unix seconds where the header says it; `zone` is `Z`, an offset,
-    a zone's name or empty; `order` is `day-first` or `month-first` where the header shows how its dates are written;
+    a zone's name or empty; `order` is `day-first`, `month-first` or `year-first` where the header shows how its dates
+    are written; `clock` is `mm:ss` or `hh:mm` where it shows what two parts of a time are;
     `local` is True where the header says that the clock was a local one. `told` is True where the user says what the
     column is; `remark` stands in brackets and says nothing that we know.
     """
@@ -44,6 +50,7 @@ class TimeWords:
     elapsed: bool = False
     zone: str = ""
     order: str = ""
+    clock: str = ""
     local: bool = False
     told: bool = False
     remark: str = ""
@@ -60,7 +67,10 @@ def read_time(words: str, bracketed: list[str]) -> TimeWords | None:
     if rest == "date":
         said = replace(said, part="date")
     elif rest not in _BASES and (rest or not _stands_alone(said)):
-        return None
+        base, _, word = rest.rpartition(" ")
+        if base not in _BASES or word.upper() not in SHORT:
+            return None
+        said = replace(said, remark=word.upper())
     for text in bracketed:
         said = _bracket(text, said)
     return said
@@ -108,9 +118,11 @@ def _bracket(text: str, said: TimeWords) -> TimeWords:
         return replace(said, zone=text)
     order = _ORDERS.match(text.lower())
     if order:
-        return replace(said, order="day-first" if order[1] else "month-first" if order[2] else "")
+        return replace(said, order=next((name for name, part in zip(_NAMES, order.groups(), strict=True) if part), ""))
     if _CLOCK_PATTERN.match(text.lower()):
-        return said
+        return replace(said, clock="hh:mm" if "s" not in text.lower() else said.clock)
+    if _STOPWATCH.match(text.lower()):
+        return replace(said, clock="mm:ss", elapsed=True)
     words = " ".join(re.sub(r"[^\w]+|_", " ", text.lower()).split())
     found, rest = _strip(words, said)
     return replace(found, edge=said.edge) if not rest else replace(said, remark=text)

@@ -8,16 +8,21 @@ from dataclasses import dataclass, replace
 from typing import Literal, cast
 
 from vambrace.plugin import Refused
+from vambrace_plugins.importers.csv.elapsed import elapsed, is_elapsed
 from vambrace_plugins.importers.csv.epochs import count
 from vambrace_plugins.importers.csv.instants import Instant
-from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.options import ORDERS, Said
 from vambrace_plugins.importers.csv.timecells import (
     deciding_order,
     kind_of,
+    short_year,
+    short_year_readings,
+    two_readings,
     without_half,
 )
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading
+from vambrace_plugins.importers.csv.zonewords import SHORT, place_of, short_name, without_zones
 
 _ABBREVIATION = re.compile(r"^[A-Z]{2,5}$")
 _OFFSET = re.compile(r"(?:[Zz]|UTC|GMT|:[0-9:.,]+ ?[+-][0-9]{2}(?::?[0-9]{2})?)$")
@@ -124,25 +129,37 @@ def settle(heads: Sequence[Heading], found: Places, said: Said, sample: Cells, i
         end = _instant(heads, found.end, end_date, found.zone, said, sample)
     words = heads[main].time or TimeWords()
     if start.unit == "iso8601" and not words.told:
-        _refuse_zone_words(heads[main].text.strip(), words, sample[main])
+        _refuse_zone_words(heads[main].text.strip(), words, said, sample[main])
     timing = _spanned(start, end, words.edge, said, increments)
-    passed_over = [f'times: "{words.remark}" in the header is passed over'] if words.remark else []
+    known = words.remark.upper() in said.zones
+    passed_over = [f'times: "{words.remark}" in the header is passed over'] if words.remark and not known else []
     return replace(timing, conversions=(*start.sentences, *passed_over, *timing.conversions))
 
 
-def _refuse_zone_words(header: str, words: TimeWords, cells: Sequence[str]) -> None:
+def _refuse_zone_words(header: str, words: TimeWords, said: Said, cells: Sequence[str]) -> None:
     """Refuse what a header says of the clock where it names no zone for certain, or contradicts the cells."""
     column = f"csv.columns={header}=time"
-    if _ABBREVIATION.match(words.remark) and not all(_says_offset(cell) for cell in cells if cell.strip()):
-        what = f'"{words.remark}" in the header "{header}" may be a zone, and such short names mean several'
-        todo = f'Say the zone with --zone, and that it holds, as in --option "{column}"'
-        raise Refused("zone-word", what, where="line 1", todo=todo)
+    short = _short_names(words.remark or words.zone)
+    doubtful = not all(_says_offset(cell) for cell in cells if cell.strip())
+    if short and words.remark.upper() not in said.zones and doubtful:
+        todo = f'; or give the zone with --zone and say that it holds, as in --option "{column}"'
+        raise short_name(short[0], f'"{words.remark or words.zone}" in the header "{header}"', todo)
+    if doubtful and "/" in words.zone:
+        place_of(words.zone, said.zones, f'"{words.zone}" in the header "{header}"')
     if words.local and any(cell.strip().endswith(("Z", "z")) for cell in cells):
         what = (
             f'the header "{header}" says that the times are local, and the cells ("{_first(cells)}") that they are UTC'
         )
         todo = f'If they are UTC, say so, as in --option "{column}"; if not, export it again without the Z'
         raise Refused("zone-two-readings", what, where="line 1", todo=todo)
+
+
+def _short_names(text: str) -> list[str]:
+    """Return the short names of zones in what a header says of its times."""
+    parts = [part for part in re.split(r"[^A-Za-z]+", text) if part]
+    if len(parts) == 1:
+        return [text.upper()] if _ABBREVIATION.match(text) or text.upper() in SHORT else []
+    return [part for part in parts if part in SHORT]
 
 
 def _spanned(start: Instant, end: Instant | None, edge: str, said: Said, increments: Sequence[str]) -> Timing:
@@ -164,22 +181,23 @@ def _spanned(start: Instant, end: Instant | None, edge: str, said: Said, increme
 def _instant(
     heads: Sequence[Heading], at: int, date: int | None, zone: int | None, said: Said, sample: Cells
 ) -> Instant:
-    words, header, cells = heads[at].time or TimeWords(), heads[at].text.strip(), sample[at]
-    kind = kind_of(cells, header)
+    words, header = heads[at].time or TimeWords(), heads[at].text.strip()
+    cells: Sequence[str] = without_zones(sample[at], said.zones, header)
+    counts_up = is_elapsed(cells, words, said, dated=date not in {None, at})
+    kind = "elapsed" if counts_up else kind_of(cells, header, sample[at])
+    if kind == "elapsed":
+        return elapsed(Instant(at, header=header), words, header, said, cells)
     if kind == "number" and words.part != "date":
-        return count(Instant(at), words, header, said, cells)
+        return count(Instant(at, header=header), words, header, said, cells)
     half_days = kind == "half-day"
     if half_days:
         cells = _without_halves(cells, header)
         kind = kind_of(cells, header)
-    order = said.time_kind if said.time_kind in {"day-first", "month-first"} else words.order
+    order = said.time_kind if said.time_kind in ORDERS else words.order
     if kind == "clock" or (kind == "number" and date != at):
         if date is None or date == at:
-            what = f'the column "{header}" says the time of day ("{_first(cells)}") and no column says the date'
-            todo = 'Say which column does, as in --option "csv.columns=HEADER=date", or export it again with dates'
-            raise Refused("time-without-date", what, where="line 1", todo=todo)
-        order, deciding = _date_order(heads[date], sample[date], order)
-        found = Instant(at, date, order=order, deciding=deciding)
+            raise _no_date(header, _first(cells))
+        found = _dated(Instant(at, date), heads[date], sample[date], said, order)
     elif (
         kind == "day"
         or (kind == "number" and date == at)
@@ -188,12 +206,19 @@ def _instant(
         what = f'the column "{header}" says only days ("{_first(cells)}"), not when on the day'
         todo = 'Say which column has the time, as in --option "csv.columns=HEADER=time", or export it again with times'
         raise Refused("time-days-only", what, where="line 1", todo=todo)
-    elif kind == "month-name" and _has_clock(cells):
-        found = Instant(at, order="day-first", named_months=True)
     else:
-        order, deciding = ("", "") if kind != "order" else (order, "") if order else deciding_order(cells, header)
-        found = Instant(at, order=order, deciding=deciding)
-    return _zoned(replace(found, half_days=half_days), heads, words, zone, sample)
+        found = _ordered(Instant(at), kind, header, said, order, cells)
+    found = replace(found, header=header, zones=said.zones, half_days=half_days)
+    return _zoned(found, heads, words, said, zone, sample)
+
+
+def _no_date(header: str, cell: str) -> Refused:
+    what = f'the column "{header}" says "{cell}", a time of day or since a start, and no column says the date'
+    todo = (
+        "If it is the first, say the date of the first row, as in --option csv.date=2031-03-04, or which column has dates, "
+        'as in --option "csv.columns=HEADER=date"; if it is the second, the start: --option csv.start=2031-03-04T09:00:00Z'
+    )
+    return Refused("time-without-date", what, where="line 1", todo=todo)
 
 
 def _without_halves(cells: Sequence[str], header: str) -> list[str]:
@@ -213,23 +238,62 @@ def _has_clock(cells: Sequence[str]) -> bool:
     return ":" in _first(cells)
 
 
-def _date_order(heading: Heading, cells: Sequence[str], said: str) -> tuple[str, str]:
-    """Return the order of a column of dates, "" where the year comes first, and the cell that decided it."""
+def _dated(found: Instant, heading: Heading, cells: Sequence[str], said: Said, order: str) -> Instant:
+    """Return how a column of dates is read."""
     header = heading.text.strip()
     kind = kind_of(cells, header)
-    order = said or (heading.time.order if heading.time else "")
-    if kind == "order":
-        return (order, "") if order else deciding_order(cells, header)
+    if kind in {"order", "month-name"} and not _has_clock(cells):
+        return _ordered(found, kind, header, said, order or (heading.time.order if heading.time else ""), cells)
     if kind in {"", "day"} or (kind == "number" and all(len(cell.strip()) in {0, 8} for cell in cells)):
-        return "", ""
+        return found
     what = f'the column "{header}" has "{_first(cells)}" where a date is expected'
     raise Refused("time-notation", what, todo="Write dates as 2024-03-01")
 
 
-def _zoned(found: Instant, heads: Sequence[Heading], words: TimeWords, zone: int | None, sample: Cells) -> Instant:
+def _ordered(found: Instant, kind: str, header: str, said: Said, order: str, cells: Sequence[str]) -> Instant:
+    """Return how dates are read whose year may stand last; raise Refused where two readings are left."""
+    if kind not in {"order", "month-name"}:
+        return found
+    short = short_year(cells)
+    if short:
+        _refuse_short_year(short, header, kind, said, order, cells)
+        found = replace(found, century=said.century)
+    elif order == "year-first" and kind == "order":
+        raise two_readings(cells, header)
+    if kind == "month-name":
+        return replace(found, order=order if short and order == "year-first" else "day-first", named_months=True)
+    order, deciding = (order, "") if order else deciding_order(cells, header)
+    return replace(found, order=order, deciding=deciding)
+
+
+def _refuse_short_year(short: str, header: str, kind: str, said: Said, order: str, cells: Sequence[str]) -> None:
+    """Refuse years of two digits unless the user says their century, and what stands where."""
+    written = next((cell.strip() for cell in cells if short_year([cell])), short)
+    century = said.century or "20"
+    readings = short_year_readings(short, century)
+    if kind == "month-name":
+        readings.pop("month-first", None)
+        # Where a word stands first, no year does.
+        if not written[0].isdigit():
+            readings.pop("year-first", None)
+    if said.century and (order or (len(readings) == 1 and kind == "month-name")):
+        return
+    shown = " or ".join(f"{date} ({name.replace('-', ' ')})" for name, date in readings.items())
+    what = f'"{written}" in the column "{header}" has a year of two digits'
+    what += f"; in the years from {century}00 on it is {shown}" if shown else ""
+    names = " or ".join(f"csv.time={name}" for name in readings if not order)
+    todo = f"Say the century{' and the order' if names else ''}, as in --option csv.century={century}"
+    todo += f" with --option {names}" if names else ""
+    raise Refused("time-two-digit-year", what, todo=f"{todo}; or export it again with years of four digits")
+
+
+def _zoned(
+    found: Instant, heads: Sequence[Heading], words: TimeWords, said: Said, zone: int | None, sample: Cells
+) -> Instant:
     """Return the instant with its header's zone, or with a column of zones that the user says belongs to it."""
-    if words.zone:
-        return replace(found, named_zone=words.zone)
+    named = said.zones.get((words.zone or words.remark).upper(), "") or words.zone
+    if named:
+        return replace(found, named_zone=named)
     if zone is None or all(_says_offset(cell) for cell in sample[found.at] if cell.strip()):
         return found
     heading = heads[zone]

@@ -1,0 +1,53 @@
+"""Which columns show times since a start as a stopwatch does, and what their two or three parts mean."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+
+from vambrace.plugin import Refused
+from vambrace_plugins.importers.csv.epochs import start_of
+from vambrace_plugins.importers.csv.instants import Instant
+from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.timewords import TimeWords
+
+_TWO_PARTS = re.compile(r"^[+-]?[0-9]+:[0-5][0-9]$")
+_THREE_PARTS = re.compile(
+    r"^[+-]?(?:[0-9]+ days?,? \+?)?[0-9]+:[0-5]?[0-9]:[0-5][0-9](?:[.,][0-9]+)?$|^[+-]?[0-9]+:[0-5][0-9][.,][0-9]+$"
+)
+_CLOCKS = {"mm:ss", "hh:mm"}
+_ENOUGH = 0.9
+
+
+def is_elapsed(cells: Sequence[str], words: TimeWords, said: Said, *, dated: bool) -> bool:
+    """Say whether a column shows times since a start, by its header or by what the user says, as a stopwatch does."""
+    texts = [cell.strip() for cell in cells if cell.strip()]
+    shaped = sum(bool(_TWO_PARTS.match(text) or _THREE_PARTS.match(text)) for text in texts)
+    if not texts or shaped < _ENOUGH * len(texts) or said.time_kind not in {"", "elapsed"}:
+        return False
+    # A start that is given says so where there is no date to count from.
+    by_start = said.start_s is not None and not (dated or words.zone)
+    return words.elapsed or said.time_kind == "elapsed" or by_start
+
+
+def elapsed(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:
+    """Return how a column of times since a start is read; raise Refused where that or the start is not said."""
+    start = start_of(header, said)
+    clock = _clock(words, header, said, [cell.strip() for cell in cells])
+    return replace(found, unit="s", epoch_s=start, from_start=True, stopwatch=clock)
+
+
+def _clock(words: TimeWords, header: str, said: Said, texts: Sequence[str]) -> str:
+    told = said.time_unit if said.time_unit in _CLOCKS else words.clock
+    if told:
+        return told
+    if any(_THREE_PARTS.match(text) for text in texts):
+        return "mm:ss"
+    found = [text for text in texts if _TWO_PARTS.match(text)]
+    text = next((text for text in found if not text.endswith(":00")), found[0])
+    first, second = (int(part) for part in text.lstrip("+-").split(":"))
+    what = f'"{text}" in the column "{header}" is {first} min {second} s, or {first} h {second} min'
+    raise Refused(
+        "time-two-readings", what, todo="Say which, as in --option csv.time=elapsed-mm:ss (or =elapsed-hh:mm)"
+    )

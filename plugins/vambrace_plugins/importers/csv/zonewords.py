@@ -1,0 +1,137 @@
+"""What stands behind a clock and says its zone: UTC, an offset, a zone's name, or a short word that means several."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+
+import pyarrow as pa
+import pyarrow.compute as pc
+
+from vambrace.plugin import Refused, VambraceError, check_zone
+
+SHORT = {
+    "ACDT": ("+10:30",),
+    "ACST": ("+09:30",),
+    "ADT": ("-03:00",),
+    "AEDT": ("+11:00",),
+    "AEST": ("+10:00",),
+    "AKDT": ("-08:00",),
+    "AKST": ("-09:00",),
+    "AST": ("-04:00",),
+    "AWST": ("+08:00",),
+    "BST": ("+01:00", "-11:00"),
+    "CAT": ("+02:00",),
+    "CDT": ("-05:00", "+09:00", "-04:00"),
+    "CEST": ("+02:00",),
+    "CET": ("+01:00",),
+    "CST": ("-06:00", "+08:00", "-05:00"),
+    "EAT": ("+03:00",),
+    "EDT": ("-04:00",),
+    "EEST": ("+03:00",),
+    "EET": ("+02:00",),
+    "EST": ("-05:00",),
+    "HKT": ("+08:00",),
+    "HST": ("-10:00",),
+    "IDT": ("+03:00",),
+    "IST": ("+05:30", "+01:00", "+02:00"),
+    "JST": ("+09:00",),
+    "KST": ("+09:00", "+08:30"),
+    "MDT": ("-06:00",),
+    "MSK": ("+03:00", "+04:00"),
+    "MST": ("-07:00",),
+    "NZDT": ("+13:00",),
+    "NZST": ("+12:00",),
+    "PDT": ("-07:00", "+09:00"),
+    "PKT": ("+05:00",),
+    "PST": ("-08:00", "+08:00"),
+    "SAST": ("+02:00",),
+    "WAT": ("+01:00",),
+    "WEST": ("+01:00",),
+    "WET": ("+00:00",),
+}
+"""Short names of zones with offsets that the tz database has given them since 1970; none of them is a standard."""
+
+_HOURS = r"[^:]*[0-9]:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?"
+_CLOCK = _HOURS + r"(?:\s*[AaPp]\.?[Mm](?:\.|\b))?"
+# Zones that the core reads as they are.
+_USUAL = _HOURS + r" ?(?:Z|z|UTC|GMT|[+\-][0-9]{2}(?::?[0-9]{2})?)?(?:\[[^\[\]]*\])*\s*"
+_OFFSET = r"(?:UTC|GMT|utc|gmt)?\s*[+\-−][0-9]{1,2}(?::?[0-9]{2})?|\(?(?:UTC|GMT|utc|gmt)\)?|[Zz]"
+_NAME = r"[A-Z]{2,5}|[A-Za-z][A-Za-z_]+(?:/[A-Za-z0-9_+\-]+)+"
+_TAILED = rf"^\s*(?P<body>{_CLOCK})\s*(?P<offset>{_OFFSET})?\s*[\[(]?(?P<name>{_NAME})?[\])]?\s*$"
+# A long name in round brackets behind an offset says no more than the offset.
+_LONG_NAME = r"([+\-−][0-9]{2}:?[0-9]{2}) \([A-Z][A-Za-z ]{5,}\)\s*$"
+_NUMERIC = re.compile(r"^(?:UTC|GMT)?\s*([+\-−])([0-9]{1,2})(?::?([0-9]{2}))?$", re.IGNORECASE)
+
+
+def zones_parted(cells: pa.Array, said: Mapping[str, str], header: str) -> tuple[pa.Array, pa.Array | None]:
+    """Return texts with a clock without the zone behind it, and the zones as ISO 8601 and RFC 9557 write them.
+
+    The zones are None where no text has one. `said` holds what short names mean; raise Refused for another.
+    """
+    if pc.all(pc.match_substring_regex(cells, f"^(?:{_USUAL})?$"), min_count=0).as_py():
+        return cells, None
+    parts = pc.extract_regex(pc.replace_substring_regex(cells, _LONG_NAME, r"\1"), _TAILED)
+    if parts.null_count == len(parts):
+        return cells, None
+    written = pc.binary_join_element_wise(pc.struct_field(parts, "offset"), pc.struct_field(parts, "name"), "|")
+    encoded = pc.dictionary_encode(written)
+    pairs = [text.partition("|") for text in encoded.dictionary.to_pylist()]
+    zones = [zone_behind(offset, name, said, header) for offset, _, name in pairs]
+    if not any(zones):
+        return cells, None
+    tails = pc.fill_null(pa.array(zones, pa.string()).take(encoded.indices), "")
+    return pc.coalesce(pc.struct_field(parts, "body"), cells), tails
+
+
+def zone_behind(offset: str, name: str, said: Mapping[str, str], header: str) -> str:
+    """Return the zone of a text as ISO 8601 and RFC 9557 write it; raise Refused for a short name nobody explains."""
+    numeric = _NUMERIC.match(offset)
+    sign, hours, minutes = numeric.groups() if numeric else ("", "0", "")
+    fixed = f"{sign.replace('−', '-')}{int(hours):02d}:{minutes or '00'}" if numeric else "Z" if offset else ""
+    if not name or (fixed and "/" not in name):
+        # The offset says what the short name behind it may mean.
+        return fixed
+    if fixed:
+        return f"{fixed}[{name}]"
+    what = f'"{name}" behind the times of the column "{header}"'
+    zone = place_of(name, said, what) if "/" in name else said.get(name, "")
+    if not zone:
+        raise short_name(name, what)
+    return zone if zone[0] in "+-" else f"[{zone}]"
+
+
+def place_of(name: str, said: Mapping[str, str], what: str) -> str:
+    """Return the zone of a place; raise Refused where there is no such zone and nobody says what is meant."""
+    if name.upper() in said:
+        return said[name.upper()]
+    try:
+        check_zone(name)
+    except VambraceError as error:
+        todo = f'{error.todo}, and say what it means: --option "csv.zone={name}=Region/City"'
+        raise Refused("zone-word", f"{what} is no time zone that is known", todo=todo) from None
+    return name
+
+
+def with_zones(texts: pa.Array, tails: pa.Array | None) -> pa.Array:
+    """Return date-times with their zones behind them again, "" where there is no text."""
+    if tails is None:
+        return texts
+    return pc.if_else(pc.equal(texts, ""), "", pc.binary_join_element_wise(texts, tails, ""))
+
+
+def without_zones(cells: Sequence[str], said: Mapping[str, str], header: str) -> list[str]:
+    """Return the first cells of a column without the zones behind their clocks that ISO 8601 writes in another way."""
+    bodies, _ = zones_parted(pa.array(cells, pa.string()), said, header)
+    return [str(cell) for cell in bodies.to_pylist()]
+
+
+def short_name(word: str, what: str, todo: str = "") -> Refused:
+    """Return the refusal of a short name of a zone, with what it may mean; `todo` is another way on."""
+    offsets = SHORT.get(word, ())
+    readings = f" ({' or '.join(offsets)})" if len(offsets) > 1 else ""
+    summer = f" ({offsets[0]}, or the clock of a place that changes it in summer)" if len(offsets) == 1 else ""
+    what = f"{what} may be a zone, and such short names mean several{readings or summer}"
+    example = offsets[0] if offsets else "+01:00"
+    way = f'Say what it means, as in --option "csv.zone={word}={example}" (or a place: {word}=Region/City)'
+    return Refused("zone-word", what, where="line 1" if todo else "", todo=way + todo)
