@@ -215,8 +215,9 @@ def _instant(
 def _no_date(header: str, cell: str) -> Refused:
     what = f'the column "{header}" says "{cell}", a time of day or since a start, and no column says the date'
     todo = (
-        "If it is the first, say the date of the first row, as in --option csv.date=2031-03-04, or which column has dates, "
-        'as in --option "csv.columns=HEADER=date"; if it is the second, the start: --option csv.start=2031-03-04T09:00:00Z'
+        "If it is the first, say the date of the first row, as in --option csv.date=2031-03-04, or which column has "
+        'dates, as in --option "csv.columns=HEADER=date"; if it is the second, the start: '
+        "--option csv.start=2031-03-04T09:00:00Z"
     )
     return Refused("time-without-date", what, where="line 1", todo=todo)
 
