@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Literal
 
@@ -55,6 +55,13 @@ class Instant:
 
     def times(self, columns: Sequence[pa.Array]) -> Times:
         """Return the times of a block's rows."""
+        times = self._times(columns)
+        texts = columns[self.at]
+        if times.values is texts:
+            return times
+        return replace(times, texts=texts if self.date is None else joined(columns[self.date], texts))
+
+    def _times(self, columns: Sequence[pa.Array]) -> Times:
         if self.unit != "iso8601":
             # A spreadsheet's days are those of its own clock.
             local = self.unit == "d" and self.named_zone != "Z"
@@ -105,7 +112,9 @@ class Instant:
             why = f', as "{self.deciding}" can only be read so' if self.deciding else ""
             found.append(f"times: dates read {self.order.replace('-', ' ')}{why}")
         if self.named_months:
-            found.append("times: English names of months read")
+            found.append(
+                "times: English names of months read; a date on another weekday than stands before it is no time"
+            )
         if self.century:
             found.append(f"times: years of two digits are of {self.century}00 to {self.century}99, as csv.century says")
         if self.unit == "iso8601":
