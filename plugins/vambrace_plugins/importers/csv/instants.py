@@ -112,7 +112,7 @@ class Instant:
             why = f', as "{self.deciding}" can only be read so' if self.deciding else ""
             found.append(f"times: dates read {self.order.replace('-', ' ')}{why}")
         if self.named_months:
-            found.append(
+            found.append("times: English names of months read; a date is no time on another weekday than it says")
                 "times: English names of months read; a date on another weekday than stands before it is no time"
             )
         if self.century:
