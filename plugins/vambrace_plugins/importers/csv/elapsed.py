@@ -47,7 +47,7 @@ def _clock(words: TimeWords, header: str, said: Said, texts: Sequence[str]) -> s
     found = [text for text in texts if _TWO_PARTS.match(text)]
     text = next((text for text in found if not text.endswith(":00")), found[0])
     first, second = (int(part) for part in text.lstrip("+-").split(":"))
-    what = f'"{text}" in the column "{header}" is {first} min {second} s, or {first} h {second} min'
+    what = f'"{text}" in the column "{header}" is {first} min {second} s, or {first} h {second} min, after csv.start'
     raise Refused(
         "time-two-readings", what, todo="Say which, as in --option csv.time=elapsed-mm:ss (or =elapsed-hh:mm)"
     )

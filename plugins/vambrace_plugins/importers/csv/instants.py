@@ -109,7 +109,7 @@ class Instant:
         if self.century:
             found.append(f"times: years of two digits are of {self.century}00 to {self.century}99, as csv.century says")
         if self.unit == "iso8601":
-            found += [f"times: {word} read as {zone}, as csv.zone says" for word, zone in sorted(self.zones.items())]
+            found += [f"times: {word} read as {zone}, as csv.zones says" for word, zone in sorted(self.zones.items())]
         if self.half_days:
             found.append("times: AM and PM read as hours of 24 (12 AM is 00)")
         if self.date is not None:
