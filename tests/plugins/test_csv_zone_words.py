@@ -126,6 +126,22 @@ def test_an_option_that_makes_no_sense_is_refused(option: str) -> None:
     assert "csv.zones" in result.said
 
 
+@pytest.mark.parametrize("header", ["time;timezone", "date;time;timezone"])
+def test_short_names_in_a_column_of_zones(header: str) -> None:
+    cells = [f"{WALL.replace(' ', ';') if 'date' in header else WALL};{zone}" for zone in ("PST", "UTC+0100", "")]
+    said = {"columns": "timezone=offset", "zones": "PST=-08:00"}
+    assert instants(reading_of(header, cells, "Asia/Tokyo", **said)) == [
+        "2026-07-01T18:00:00Z",
+        "2026-07-01T09:00:00Z",
+        "2026-07-01T01:00:00Z",
+    ]
+    assert reading_of(header, cells, "Asia/Tokyo", columns="timezone=offset").code == "zone-word"
+
+
+def test_the_zone_in_the_header_of_the_date_is_that_of_the_time() -> None:
+    assert instants(reading_of("date (UTC);time", [WALL.replace(" ", ";")])) == ["2026-07-01T10:00:00Z"]
+
+
 @cache
 def offsets_by_name() -> dict[str, set[timedelta | None]]:
     """Return the offsets that each short name has stood for since 1970, in any zone of the tz database."""

@@ -22,7 +22,7 @@ ORDERS = ("day-first", "month-first", "year-first")
 NOTATIONS = {
     **{order: (order, "") for order in ORDERS},
     **{f"{kind}-{unit}": (kind, unit) for kind in ("epoch", "elapsed") for unit in _UNITS},
-    **{f"elapsed-{clock}": ("elapsed", clock) for clock in ("mm:ss", "hh:mm")},
+    **{f"elapsed-{unit}": ("elapsed", unit) for unit in ("min", "h", "mm:ss", "hh:mm")},
     "fit-s": ("epoch", "s"),
     "serial-1900": ("serial", "d"),
     "serial-1904": ("serial", "d"),

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, cast
 
+import pyarrow as pa
+
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.elapsed import elapsed, is_elapsed
 from vambrace_plugins.importers.csv.epochs import count
@@ -22,7 +24,7 @@ from vambrace_plugins.importers.csv.timecells import (
 )
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading
-from vambrace_plugins.importers.csv.zonewords import SHORT, refuse_unknown_place, short_name, without_zones
+from vambrace_plugins.importers.csv.zonewords import SHORT, refuse_unknown_place, short_name, without_zones, zones_said
 
 _ABBREVIATION = re.compile(r"^[A-Z]{2,5}$")
 _OFFSET = re.compile(r"(?:[Zz]|UTC|GMT|:[0-9:.,]+ ?[+-][0-9]{2}(?::?[0-9]{2})?)$")
@@ -293,13 +295,15 @@ def _zoned(
     found: Instant, heads: Sequence[Heading], words: TimeWords, said: Said, zone: int | None, sample: Cells
 ) -> Instant:
     """Return the instant with its header's zone, or with a column of zones that the user says belongs to it."""
-    named = said.zones.get((words.zone or words.remark).upper(), "") or words.zone
+    day = heads[found.date].time if found.date is not None else None
+    named = said.zones.get((words.zone or words.remark).upper(), "") or words.zone or (day.zone if day else "")
     if named:
         return replace(found, named_zone=named)
     if zone is None or all(_says_offset(cell) for cell in sample[found.at] if cell.strip()):
         return found
     heading = heads[zone]
     if heading.time is not None and heading.time.told:
+        zones_said(pa.array(sample[zone], pa.string()), said.zones, heading.text.strip())
         return replace(found, zone=zone)
     name, header = heading.text.strip(), heads[found.at].text.strip()
     cell = _first(sample[zone])

@@ -158,6 +158,16 @@ def without_zones(cells: Sequence[str], said: Mapping[str, str], header: str) ->
     return [str(cell) for cell in bodies.to_pylist()]
 
 
+def zones_said(cells: pa.Array, said: Mapping[str, str], header: str) -> pa.Array:
+    """Return a column of zones with what short names mean; raise Refused for one that nobody explains."""
+    encoded = pc.dictionary_encode(pc.utf8_trim_whitespace(cells))
+    words = encoded.dictionary.to_pylist()
+    for word in words:
+        if word in SHORT and word not in said:
+            raise short_name(word, f'"{word}" in the column "{header}"')
+    return pa.array([said.get(word.upper(), word) for word in words], pa.string()).take(encoded.indices)
+
+
 def short_name(word: str, what: str, todo: str = "") -> Refused:
     """Return the refusal of a short name of a zone, with what it may mean; `todo` is another way on."""
     offsets = SHORT.get(word, ())
