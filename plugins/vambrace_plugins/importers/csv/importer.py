@@ -58,7 +58,7 @@ class CsvImporter:
 
 
 def _by_row_order(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:
-    """Yield the rows of a table that is read twice: first to see where its clock falls back."""
+    """Yield the rows of a file that is read twice: first to see where its clock falls back."""
     order = RowOrder(source.zone)
     try:
         for item in _items(replace(source, notes={}), said):
