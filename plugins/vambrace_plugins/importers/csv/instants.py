@@ -116,8 +116,6 @@ class Instant:
             found.append(f"times: dates read {self.order.replace('-', ' ')}{why}")
         if self.named_months:
             found.append("times: English names of months read; a date is no time on another weekday than it says")
-                "times: English names of months read; a date on another weekday than stands before it is no time"
-            )
         if self.century:
             found.append(f"times: years of two digits are of {self.century}00 to {self.century}99, as csv.century says")
         if self.unit == "iso8601":
