@@ -28,6 +28,7 @@ def walk(
     skip: Sequence[Path] = (),
     limits: Limits = LIMITS,
     marker: str = "",
+    salvage: bool = False,
 ) -> Iterator[Entry]:
     """Return an iterator over the entries of every SOURCE, sorted by root, then by path; raise for a missing one.
 
@@ -35,6 +36,7 @@ def walk(
     each. `skip` names folders (or files) to pass over without an entry: the dataset itself. Linked files are read,
     linked folders are not followed: such a link is a `problem`, since what stands behind it would be missed. A folder
     that holds a file named `marker` is a dataset that was made earlier: it has one entry, and is not looked into.
+    `salvage` lists what can be listed of a zip archive whose directory is lost.
     """
     tops: dict[str, str] = {}
     for root in roots:
@@ -46,7 +48,8 @@ def walk(
     skipped = frozenset(os.path.realpath(path) for path in skip)
     ordered = sorted(tops.items(), key=lambda item: item[0].encode())
     ignored = Ignored(ignore)
-    return (entry for root, top in ordered for entry in _Walk(root, ignored, skipped, limits, marker).entries(top))
+    walks = ((_Walk(root, ignored, skipped, limits, marker, salvage), top) for root, top in ordered)
+    return (entry for each, top in walks for entry in each.entries(top))
 
 
 @dataclass(slots=True)
@@ -100,8 +103,11 @@ class _Walk:
     `a-1` comes before `a/b`, and entries come out in the order of their paths without the whole tree in memory.
     """
 
-    def __init__(self, root: str, ignored: Ignored, skipped: frozenset[str], limits: Limits, marker: str = "") -> None:
-        self._root, self._ignored, self._skipped, self._limits, self._marker = root, ignored, skipped, limits, marker
+    def __init__(
+        self, root: str, ignored: Ignored, skipped: frozenset[str], limits: Limits, marker: str, salvage: bool
+    ) -> None:
+        self._root, self._ignored, self._skipped, self._limits = root, ignored, skipped, limits
+        self._marker, self._salvage = marker, salvage
         self._heap: list[tuple[bytes, int, Callable[[], Iterator[Entry]]]] = []
         self._order = count()
 
@@ -219,7 +225,9 @@ class _Walk:
             what = f"it is an archive inside {found.depth - 1} others, and archives are read {self._limits.depth} deep"
             raise Refused("nested-too-deep", what, todo="Unpack the outer one and give the folder as a SOURCE")
         with ground(location, found.path, self._limits) as window:
-            return tars.list_tar(window, self._limits) if tars.is_tar(head) else zips.list_zip(window, self._limits)
+            if tars.is_tar(head):
+                return tars.list_tar(window, self._limits)
+            return zips.list_zip(window, self._limits, self._salvage)
 
     def _archive(self, archive: _Archive, listing: Listing, found: _Found) -> Entry:
         """Return the archive's own row: how many members it has, and what is wrong or odd about it as a whole."""
