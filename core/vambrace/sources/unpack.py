@@ -35,6 +35,23 @@ _MAGIC: dict[Codec, re.Pattern[bytes]] = {
 }
 
 
+_NOT_READ = {
+    b"7z\xbc\xaf\x27\x1c": "a 7z archive",
+    b"Rar!\x1a\x07": "a RAR archive",
+    b"MSCF\0\0\0\0": "a cabinet archive",
+    b"!<arch>\n": "an ar archive",
+    b"LZIP\x01": "packed by lzip",
+    b"\x04\x22\x4d\x18": "packed by LZ4",
+    b"\x1f\x9d": "packed by compress (.Z)",
+}
+"""What formats that are not read begin with, as their specifications say."""
+
+
+def packed_otherwise(head: bytes) -> str:
+    """Say what kind of archive begins so that cannot be read here, or return an empty text."""
+    return next((words for mark, words in _NOT_READ.items() if head.startswith(mark)), "")
+
+
 def codec_of(head: bytes) -> Codec | None:
     """Return how a stream with these first bytes is compressed, or None."""
     return next((codec for codec, magic in _MAGIC.items() if magic.match(head)), None)

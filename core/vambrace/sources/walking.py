@@ -17,9 +17,11 @@ from vambrace.sources.entry import LIMITS, Entry, Fault, Limits, Listing, Locati
 from vambrace.sources.names import Ignored, file_name, root_text, shown_apart
 from vambrace.sources.opening import first_bytes, ground, open_location
 from vambrace.sources.streams import PlainFile, special, stamp_of, unreadable
-from vambrace.sources.unpack import codec_of
+from vambrace.sources.unpack import codec_of, packed_otherwise
 
 _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
+
+_UNPACKED = "Unpack it yourself and give the folder as a SOURCE, or pack it as a zip or tar archive"
 
 
 def walk(
@@ -197,6 +199,10 @@ class _Walk:
             listing = self._listing(found, location, head) if is_zip or tars.is_tar(head) else None
         except SourceError as error:
             yield self._problem(found.path, Fault.of(error), found.location, found.size)
+            return
+        if listing is None and (what := packed_otherwise(head)):
+            fault = Fault("unsupported-method", f"it is {what}, which is not read. {_UNPACKED}.")
+            yield self._problem(found.path, fault, found.location, found.size)
             return
         if listing is None:
             yield Entry(self._root, found.path, "content", location=location, size=found.size)
