@@ -339,3 +339,13 @@ def test_a_cut_zip_is_refused_and_with_salvage_gives_its_members_up_to_the_cut(t
     kept = rates(to, "a.zip!b.csv")
     assert ROWS / 4 < len(kept) < ROWS
     assert kept == first_rates(len(kept))
+
+
+def test_damage_travels_to_other_processes(tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        (tmp_path / f"{name}.csv.gz").write_bytes(gzip.compress(CSV[: -len(name) * 99] + name.encode())[:-100])
+    to = tmp_path / "ds"
+    convert([tmp_path], to, jobs=2)
+    assert set(statuses(to).values()) == {"rejected"}
+    convert([tmp_path], to, salvage=True, jobs=2)
+    assert statuses(to) == {"a.csv.gz": "partial", "b.csv.gz": "partial"}
