@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from typing import Any, get_args, get_type_hints
 
 import numpy as np
@@ -187,7 +187,7 @@ def reads_twice_the_same(subject: Subject) -> None:
     """Hold that reading a sample twice gives the same."""
     todo = "Let `read` begin anew each time; keep what it learns in local variables, not on the importer."
     for sample in subject.samples:
-        _hold_same(subject, sample, whole(subject, sample), lambda sample=sample: see(subject, sample), "again", todo)
+        _hold_same(sample, whole(subject, sample), see(subject, sample), "again", todo)
 
 
 def reads_the_same_in_any_pieces(subject: Subject) -> None:
@@ -197,11 +197,11 @@ def reads_the_same_in_any_pieces(subject: Subject) -> None:
         first = whole(subject, sample)
         for piece in PIECES:
             if piece >= 7 or len(sample.content) <= MOST_BY_BYTES:
-                again = lambda sample=sample, piece=piece: see(subject, sample, piece=piece)  # noqa: E731
-                _hold_same(subject, sample, first, again, f"in pieces of {piece} bytes", todo)
+                again = see(subject, sample, piece=piece)
+                _hold_same(sample, first, again, f"in pieces of {piece:,} bytes", todo)
 
 
-def _hold_same(subject: Subject, sample: Sample, first: Seen, again: Callable[[], Seen], how: str, todo: str) -> None:
-    differs = difference(first, again())
+def _hold_same(sample: Sample, first: Seen, again: Seen, how: str, todo: str) -> None:
+    differs = difference(first, again)
     if differs:
         raise Failure(f"read {how}, the sample gives something else: {differs}", where=sample.file_name, todo=todo)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections import Counter
+import pickle
+import warnings
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, TypeAlias, cast
@@ -48,11 +49,6 @@ class Seen:
         """Return what the importer said of its recordings being whole."""
         return {about.complete for about in self.reading.about.values()}
 
-    @property
-    def values(self) -> Counter[tuple[str, int, int, float, int]]:
-        """Return the kept values with signal, times and record, without their recording's number."""
-        return Counter((signal, *row[:4]) for (_, signal), rows in self.kept.items() for row in rows)
-
 
 @dataclass
 class _Sink:
@@ -72,39 +68,66 @@ class _Sink:
             self.aside.setdefault((each.recording, each.signal), []).append(each)
 
 
-class _Tap:
-    """Stands between the core and an importer, and remembers what went through."""
+@dataclass
+class Handed:
+    """What an importer handed over for some bytes before the core saw it."""
 
-    def __init__(self, importer: Importer) -> None:
-        self._importer = importer
-        self.name, self.version = getattr(importer, "name", "?"), getattr(importer, "version", "?")
-        self.items: list[Any] = []
-        self.raised: BaseException | None = None
+    items: list[Any]
+    raised: BaseException | None
+    notes: dict[tuple[str, str, str], int]
+    opener: Opener
+
+    @property
+    def fingerprint(self) -> bytes | None:
+        """Return what tells this apart from all else that an importer may hand over; None where nothing does."""
+        try:
+            return pickle.dumps((self.items, self.notes, repr(self.raised)))
+        except Exception:
+            return None
+
+
+@dataclass
+class _Replay:
+    """Yields once more what an importer handed over, for the core."""
+
+    handed: Handed
+    name: str
+    version: str
 
     def read(self, source: Source) -> Iterator[Any]:
+        yield from self.handed.items
+        if self.handed.raised is not None:
+            raise self.handed.raised
+
+
+def hand_over(subject: Subject, sample: Sample, size: int, opener: Opener) -> Handed:
+    """Take all that the importer gives for what an opener gives, and the error that it ends with."""
+    options = sample.options_of(subject.importer)
+    source = Source(sample.file_name, size, opener, options, zone=sample.zone)
+    handed = Handed([], None, source.notes, opener)
+    with warnings.catch_warnings():
+        # The core counts a decoder's warnings; here they would only stand in the way.
+        warnings.simplefilter("ignore")
         try:
-            for item in self._importer.read(source):
-                self.items.append(item)
-                yield item
-        except GeneratorExit:
-            raise
-        except BaseException as error:
-            self.raised = error
-            raise
+            handed.items.extend(subject.importer.read(source))
+        except (Exception, SystemExit) as error:
+            handed.raised = error
+    return handed
+
+
+def judge(subject: Subject, sample: Sample, handed: Handed) -> Seen:
+    """Let the core read what an importer handed over."""
+    sink = _Sink()
+    replay = _Replay(handed, subject.name, str(getattr(subject.importer, "version", "")))
+    source = Source(sample.file_name, 0, handed.opener, notes=handed.notes)
+    reading = read(cast(Importer, replay), source, sink, str, sample.zone)
+    return Seen(handed.items, handed.raised, reading, sink.kept, sink.aside, handed.notes, handed.opener)
 
 
 def see(subject: Subject, sample: Sample, data: bytes | None = None, *, piece: int = 0) -> Seen:
     """Read a sample, or other bytes in its place, through the importer and the core."""
     content = sample.content if data is None else data
-    return see_through(subject, sample, len(content), opener_of(content, piece))
-
-
-def see_through(subject: Subject, sample: Sample, size: int, opener: Opener) -> Seen:
-    """Read what an opener gives through the importer and the core."""
-    source = Source(sample.file_name, size, opener, sample.options_of(subject.importer))
-    tap, sink = _Tap(subject.importer), _Sink()
-    reading = read(cast(Importer, tap), source, sink, str, sample.zone)
-    return Seen(tap.items, tap.raised, reading, sink.kept, sink.aside, source.notes, opener)
+    return judge(subject, sample, hand_over(subject, sample, len(content), opener_of(content, piece)))
 
 
 def whole(subject: Subject, sample: Sample) -> Seen:
