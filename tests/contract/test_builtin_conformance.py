@@ -5,12 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 from fit_reading import small
-from vambrace.testing import Foreign, ImporterConformance, Sample
-from vambrace.testing.foreign import foreign_paths
+from vambrace.testing import Foreign, ImporterConformance, Sample, WriterConformance, foreign_paths
 from vambrace_plugins.importers.csv import CsvImporter, Options
 from vambrace_plugins.importers.fit import FitImporter
 from vambrace_plugins.importers.gpx import GpxImporter
 from vambrace_plugins.importers.tcx import TcxImporter
+from vambrace_plugins.writers.arrow import ArrowWriter
+from vambrace_plugins.writers.csv import CsvWriter
+from vambrace_plugins.writers.parquet import ParquetWriter
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 DEMO = Path(__file__).resolve().parents[2] / "core" / "vambrace" / "demo" / "data"
@@ -51,3 +53,16 @@ class TestCsv(ImporterConformance):
 
     def at_row_end(self, data: bytes) -> bool:
         return data.endswith((b"\n", b"\r"))
+
+
+class TestParquetWriter(WriterConformance):
+    writer = ParquetWriter()
+
+
+class TestArrowWriter(WriterConformance):
+    writer = ArrowWriter()
+
+
+class TestCsvWriter(WriterConformance):
+    writer = CsvWriter()
+    keeps_metadata = False

@@ -79,9 +79,12 @@ class Handed:
 
     @property
     def fingerprint(self) -> bytes | None:
-        """Return what tells this apart from all else that an importer may hand over; None where nothing does."""
+        """Return what tells this apart from all else that an importer may hand over; None where nothing does.
+
+        Of an error only its kind counts: its words often name the last byte.
+        """
         try:
-            return pickle.dumps((self.items, self.notes, repr(self.raised)))
+            return pickle.dumps((self.items, self.notes, type(self.raised), getattr(self.raised, "code", "")))
         except Exception:
             return None
 

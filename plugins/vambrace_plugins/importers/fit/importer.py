@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar, Literal
 
 from vambrace.plugin import Claim, Event, Head, Recording, Rejected, Source, SourceBatch
@@ -11,9 +11,12 @@ from vambrace.plugin import Claim, Event, Head, Recording, Rejected, Source, Sou
 
 @dataclass(frozen=True, slots=True)
 class FitOptions:
-    """`developer_fields`: "ignore" counts them as not carried; "native" reads those that stand for a native field."""
+    """What may be chosen of a FIT file."""
 
-    developer_fields: Literal["ignore", "native"] = "ignore"
+    developer_fields: Literal["ignore", "native"] = field(
+        default="ignore",
+        metadata={"help": "ignore counts them as not carried; native reads those that stand for a native field"},
+    )
 
 
 class FitImporter:
