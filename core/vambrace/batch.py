@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Sized
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeAlias
 
@@ -98,6 +98,30 @@ class SourceBatch:
 
     def __len__(self) -> int:
         return len(self.record)
+
+    def arrays(self) -> Iterator[tuple[str, Sized]]:
+        """Yield all that has one entry a row, each with its name; nothing holds that they are of one length."""
+        for name, times in (("time", self.time), ("time_end", self.time_end)):
+            if times is not None:
+                yield from _given(
+                    name, (("values", times.values), ("present", times.present), ("passes", times.passes))
+                )
+        for column in self.columns:
+            counter = None if isinstance(column.counter, str) else column.counter
+            parts = (
+                ("values", column.values),
+                ("present", column.present),
+                ("counter", counter),
+                ("flags", column.flags),
+                ("texts", column.texts),
+            )
+            yield from _given(f"the column {column.signal}", parts)
+
+
+def _given(of: str, parts: Iterable[tuple[str, Sized | None]]) -> Iterator[tuple[str, Sized]]:
+    for name, values in parts:
+        if values is not None:
+            yield f"{name} of {of}", values
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,21 +25,35 @@ EVERY: tuple[Foreign, ...] = (
 )
 
 
+TCX = (FIXTURES / "tcx" / "laps-and-pauses.tcx").read_bytes()
+
+
+def one_lap() -> bytes:
+    """Return the first lap of the fixture with all that stands in it, and the device; small enough to be cut."""
+    first, _, rest = TCX.partition(b'      <Lap StartTime="2031-03-04T09:00:20Z">')
+    creator = rest[rest.index(b"      <Creator") : rest.index(b"    </Activity>")]
+    return first + creator + b"    </Activity>\n  </Activities>\n</TrainingCenterDatabase>\n"
+
+
 class TestFit(ImporterConformance):
     importer = FitImporter()
-    samples = (Sample(small(), "small.fit"), DEMO / "band-A" / "session.fit")
+    samples = (
+        Sample(small(), "small.fit"),
+        Sample(small(), "small.fit", options={"developer_fields": "native"}),
+        DEMO / "band-A" / "session.fit",
+    )
     foreign = EVERY
 
 
 class TestGpx(ImporterConformance):
     importer = GpxImporter()
-    samples = tuple(Sample(path, zone="UTC") for path in sorted(FIXTURES.glob("gpx/*.gpx")))
+    samples = tuple(Sample(FIXTURES / "gpx" / name, zone="UTC") for name in ("extensions.gpx", "version-1.0.gpx"))
     foreign = EVERY
 
 
 class TestTcx(ImporterConformance):
     importer = TcxImporter()
-    samples = (Sample(FIXTURES / "tcx" / "laps-and-pauses.tcx", zone="Europe/Berlin"),)
+    samples = (Sample(one_lap(), "one-lap.tcx"), DEMO / "watch-C" / "to_the_workshop.tcx")
     foreign = EVERY
 
 
@@ -48,6 +62,9 @@ class TestCsv(ImporterConformance):
     samples = (
         Sample(FIXTURES / "csv" / "epoch-and-total.csv", options=Options(counting="total")),
         FIXTURES / "csv" / "two-devices.csv",
+        FIXTURES / "csv" / "steps-per-interval.csv",
+        Sample(FIXTURES / "csv" / "semicolon-decimal-comma.csv", zone="Atlantic/Azores"),
+        FIXTURES / "csv" / "spreadsheet-utf-16.tsv",
     )
     foreign = EVERY
 

@@ -321,8 +321,7 @@ class _Pass:
             raise self._fault(f"{unknown[0]!r} is no signal")
         if len(set(names)) < len(names):
             raise self._fault("two columns of one batch hold the same signal")
-        lengths = {len(batch.time), *(len(column.values) for column in batch.columns)}
-        lengths |= {len(batch.time_end)} if batch.time_end is not None else set()
+        lengths = {len(values) for _, values in batch.arrays()}
         if lengths != {n}:
             raise self._fault(f"a batch of {n} rows has columns of {sorted(lengths)} values")
         if not n:

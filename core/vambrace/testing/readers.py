@@ -64,6 +64,8 @@ def _typed(cells: pa.ChunkedArray, kind: pa.DataType) -> pa.Array:
         return plain.cast(kind.value_type).dictionary_encode().cast(kind)
     if pa.types.is_list(kind):
         return pa.array([None if cell is None else json.loads(cell) for cell in plain.to_pylist()], kind)
+    if pa.types.is_null(kind) and plain.null_count == len(plain):
+        return pa.nulls(len(plain))
     if pa.types.is_duration(kind):
         plain = plain.cast(pa.int64())
     return plain.cast(kind)

@@ -10,7 +10,11 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
 import pyarrow as pa
-from hypothesis import strategies as st
+
+try:
+    from hypothesis import strategies as st
+except ImportError as missing:
+    raise ImportError('the strategies need hypothesis: pip install "vambrace[testing]"') from missing
 
 from vambrace.batch import NO_END, Batch, Column, SourceBatch, Times
 from vambrace.clock.convert import PLAUSIBLE_US
