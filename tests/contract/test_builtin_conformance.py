@@ -47,7 +47,11 @@ class TestFit(ImporterConformance):
 
 class TestGpx(ImporterConformance):
     importer = GpxImporter()
-    samples = tuple(Sample(FIXTURES / "gpx" / name, zone="UTC") for name in ("extensions.gpx", "version-1.0.gpx"))
+    samples = (
+        Sample(FIXTURES / "gpx" / "extensions.gpx", zone="UTC"),
+        Sample(FIXTURES / "gpx" / "version-1.0.gpx", values=8),
+        DEMO / "watch-C" / "walk.gpx",
+    )
     foreign = EVERY
 
 
@@ -60,15 +64,17 @@ class TestTcx(ImporterConformance):
 class TestCsv(ImporterConformance):
     importer = CsvImporter()
     samples = (
-        Sample(FIXTURES / "csv" / "epoch-and-total.csv", options=Options(counting="total")),
-        FIXTURES / "csv" / "two-devices.csv",
-        FIXTURES / "csv" / "steps-per-interval.csv",
-        Sample(FIXTURES / "csv" / "semicolon-decimal-comma.csv", zone="Atlantic/Azores"),
-        FIXTURES / "csv" / "spreadsheet-utf-16.tsv",
+        Sample(FIXTURES / "csv" / "epoch-and-total.csv", options=Options(counting="total"), values=4),
+        Sample(FIXTURES / "csv" / "two-devices.csv", values=3),
+        Sample(FIXTURES / "csv" / "steps-per-interval.csv", values=4),
+        Sample(FIXTURES / "csv" / "semicolon-decimal-comma.csv", zone="Atlantic/Azores", values=6),
+        Sample(FIXTURES / "csv" / "spreadsheet-utf-16.tsv", values=4),
     )
     foreign = EVERY
 
     def at_row_end(self, data: bytes) -> bool:
+        if data.startswith(b"\xff\xfe"):
+            return len(data) % 2 == 0 and data.decode("utf-16").endswith(("\n", "\r"))
         return data.endswith((b"\n", b"\r"))
 
 

@@ -10,7 +10,8 @@ from typing import Any, BinaryIO
 import numpy as np
 
 from contract.toy_importer import SIGNATURE, Changed, Endless, Toy, with_column
-from vambrace.plugin import DamagedFile, Recording, Refused, Rejected, Source, SourceBatch, VambraceError
+from vambrace.errors import VambraceError
+from vambrace.plugin import DamagedFile, Recording, Refused, Rejected, Source, SourceBatch
 
 # What its batches hold
 
