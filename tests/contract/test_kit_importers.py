@@ -124,3 +124,19 @@ def test_foreign_files_of_the_own_format_are_no_others() -> None:
     assert "other.bin" in names
     assert "own.toy" not in names
     assert {"empty.bin", "picture.png", "utf-16-le.txt", "packed.zip", "trial.fit", "walk.gpx", "steps.csv"} <= names
+
+
+@pytest.mark.parametrize("part", ["kept", "absent"])
+def test_counts_of_the_core_that_do_not_add_up_are_seen(part: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    # The importer cannot bring the core to miscount; the law is held against the core's own mistakes as well.
+    from vambrace.pipeline.reading import Reading, read
+
+    def miscounting(*args: Any) -> Reading:
+        reading = read(*args)
+        tally = next(iter(reading.channels.values()))
+        setattr(tally, part, getattr(tally, part) + 1)
+        return reading
+
+    monkeypatch.setattr("vambrace.testing.seen.read", miscounting)
+    with pytest.raises(Failure, match="5 values were handed over, but"):
+        IMPORTER_CHECKS["keeps_the_row_law"](subject_of(Toy()))
