@@ -99,23 +99,25 @@ class SourceBatch:
     def __len__(self) -> int:
         return len(self.record)
 
-    def arrays(self) -> Iterator[tuple[str, Sized]]:
-        """Yield all that has one entry a row, each with its name; nothing holds that they are of one length."""
-        for name, times in (("time", self.time), ("time_end", self.time_end)):
-            if times is not None:
-                yield from _given(
-                    name, (("values", times.values), ("present", times.present), ("passes", times.passes))
-                )
-        for column in self.columns:
-            counter = None if isinstance(column.counter, str) else column.counter
-            parts = (
+
+def arrays_of(batch: SourceBatch) -> Iterator[tuple[str, Sized]]:
+    """Yield all of a batch that has one entry a row, each with its name; nothing holds that their lengths agree."""
+    for name, times in (("time", batch.time), ("time_end", batch.time_end)):
+        if times is not None:
+            parts = (("values", times.values), ("present", times.present), ("passes", times.passes))
+            yield from _given(name, parts)
+    for column in batch.columns:
+        counter = None if isinstance(column.counter, str) else column.counter
+        yield from _given(
+            f"the column {column.signal}",
+            (
                 ("values", column.values),
                 ("present", column.present),
                 ("counter", counter),
                 ("flags", column.flags),
                 ("texts", column.texts),
-            )
-            yield from _given(f"the column {column.signal}", parts)
+            ),
+        )
 
 
 def _given(of: str, parts: Iterable[tuple[str, Sized | None]]) -> Iterator[tuple[str, Sized]]:

@@ -6,7 +6,7 @@ from typing import get_args, get_type_hints
 
 import numpy as np
 
-from vambrace.batch import Column, SourceBatch, Times
+from vambrace.batch import Column, SourceBatch, Times, arrays_of
 from vambrace.errors import Rejected, SourceError
 from vambrace.schema import SIGNALS
 from vambrace.testing.failure import Failure
@@ -35,7 +35,7 @@ def keeps_the_row_law(subject: Subject) -> None:
 
 def _hold_lengths(batch: SourceBatch, where: str) -> None:
     """Raise Failure where an array of a batch has another length than its record numbers."""
-    for what, values in batch.arrays():
+    for what, values in arrays_of(batch):
         if len(values) != len(batch):
             todo = "Give each array one entry for each row; mark rows without a value in `present`."
             raise Failure(f"a batch of {len(batch)} rows has {len(values)} entries in {what}", where=where, todo=todo)
