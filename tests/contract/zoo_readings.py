@@ -37,6 +37,16 @@ class CountsTwice(Changed):
         yield Rejected("heart_rate", 0, "outside-domain", "61")
 
 
+class NoTimes(Changed):
+    def change(self, batch: SourceBatch) -> Iterator[Any]:
+        yield replace(batch, time=replace(batch.time, values=None))  # type: ignore[arg-type]
+
+
+class FailsAlways(Toy):
+    def read(self, source: Source) -> Iterator[Any]:
+        yield from {}["rows"]
+
+
 class InventsASignal(Changed):
     def change(self, batch: SourceBatch) -> Iterator[Any]:
         yield with_column(batch, signal="vigour")
@@ -269,6 +279,8 @@ WRONG: dict[str, list[tuple[type, str]]] = {
         (RaggedValues, "1 entries in values of the column heart_rate"),
         (DropsRows, "5 values as its author counts them, but 4 came"),
         (CountsTwice, "handed over as well"),
+        (NoTimes, "the core cannot take"),
+        (FailsAlways, "fails on its own sample: the importer toy 1 failed: KeyError"),
     ],
     "names_known_signals_and_units": [
         (InventsASignal, "'vigour' is no signal"),
