@@ -171,6 +171,16 @@ class Remembers(Toy):
         yield from super().batch(at + self.readings, rows)
 
 
+class RemembersNames(Toy):
+    def __init__(self) -> None:
+        self.known: dict[str, list[Any]] = {}
+
+    def read(self, source: Source) -> Iterator[Any]:
+        if source.name not in self.known:
+            self.known[source.name] = list(super().read(source))
+        yield from self.known[source.name]
+
+
 class ReadsOnce(Toy):
     def lines(self, stream: BinaryIO) -> Iterator[bytes]:
         yield from stream.read(1 << 20).splitlines(keepends=True)
@@ -303,7 +313,7 @@ WRONG: dict[str, list[tuple[type, str]]] = {
         (SilentWithoutEnd, "passes without a word"),
         (HalfARowWithoutEnd, "that the whole file does not hold"),
     ],
-    "reads_twice_the_same": [(Remembers, "read again")],
+    "reads_twice_the_same": [(Remembers, "read again"), (RemembersNames, "remembers it by its name")],
     "reads_the_same_in_any_pieces": [(ReadsOnce, "cannot be read|in pieces of 1"), (BatchesByPieces, "findings")],
     "writes_nothing": [(CachesBeside, "source/sample.cache"), (CachesHere, "working/toy.cache")],
     "closes_its_handles": [
