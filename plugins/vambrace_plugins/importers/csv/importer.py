@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch, VambraceError
+from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.dayclock import DayClock
 from vambrace_plugins.importers.csv.devices import with_devices
@@ -43,10 +44,12 @@ class CsvImporter:
             return Claim.NONE
         by_name = head.suffix in _SUFFIXES
         line = text.splitlines()[0]
-        known = max(_known(line.split(delimiter)) for delimiter in DELIMITERS)
-        if known > 1 or (known and by_name):
-            return Claim.CONTENT
-        return Claim.NAME if by_name else Claim.NONE
+        known = max((_known(line.split(delimiter)) for delimiter in DELIMITERS), key=len)
+        if len(known) > 1 or (known and by_name):
+            return Claim.CONTENT.because(
+                f"the first line has columns that are known: {', '.join(name[:40] for name in known[:5])}"
+            )
+        return Claim.NAME.because(f"the name ends with {head.suffix}") if by_name else Claim.NONE
 
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Recording]:
         """Yield the rows of a table; raise Refused for what is uncertain, naming the option that settles it."""
@@ -59,15 +62,13 @@ class CsvImporter:
 
 def _by_row_order(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:
     """Yield the rows of a table that is read twice: first to see where its clock falls back."""
-    order = RowOrder(source.zone)
-    try:
+    order = RowOrder(source)
+    # What ends this pass ends the next one too, where it belongs: between the rows.
+    with contextlib.suppress(Exception):
         for item in _items(replace(source, notes={}), said):
             if isinstance(item, SourceBatch):
                 order.survey(item)
-    except VambraceError:
-        # It is raised again where it belongs, between the rows.
-        pass
-    order.note(source)
+    order.note()
     for item in _items(source, said):
         if isinstance(item, SourceBatch):
             yield order.told(item)
@@ -94,9 +95,9 @@ def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Reco
                 yield item
 
 
-def _known(cells: Sequence[str]) -> int:
+def _known(cells: Sequence[str]) -> list[str]:
     heads = [read_heading(cell.strip().strip('"')) for cell in cells[:MOST_COLUMNS]]
-    return sum(heading.known for heading in with_devices(heads, [False] * len(heads)))
+    return [heading.text for heading in with_devices(heads, [False] * len(heads)) if heading.known]
 
 
 def _time_at(cells: Sequence[str], said: Said) -> int | None:

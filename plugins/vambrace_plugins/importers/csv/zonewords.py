@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from vambrace.plugin import Refused, VambraceError, check_zone
+from vambrace.plugin import Refused, Source
 
 SHORT = {
     "ACDT": ("+10:30",),
@@ -106,8 +106,8 @@ def place_of(name: str, said: Mapping[str, str], what: str) -> str:
     if name.upper() in said:
         return said[name.upper()]
     try:
-        check_zone(name)
-    except VambraceError as error:
+        Source.check_zone(name)
+    except Refused as error:
         todo = f'{error.todo}, and say what it means: --option "csv.zone={name}=Region/City"'
         raise Refused("zone-word", f"{what} is no time zone that is known", todo=todo) from None
     return name
