@@ -15,10 +15,10 @@ from hypothesis import strategies as st
 from csv_canonical import canonical
 from csv_instants import instants, iso, reading_of, sentences
 from vambrace_plugins.importers.csv import Options
+from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.dayclock import DayClock
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.options import check
-from vambrace_plugins.importers.csv.rows import Block
 
 DATE = "2031-03-04"
 

@@ -197,6 +197,9 @@ def _without_dates(heads: Sequence[Heading], said: Said, block: Block) -> Places
     found = places(heads, said)
     if found.main is None or found.date is not None:
         return None
+    words = heads[found.main].time
+    if said.time_kind == "elapsed" or (words is not None and words.elapsed):
+        return None
     header = heads[found.main].text.strip()
     sample = pc.unique(block.columns[found.main]).to_pylist()
     cells: Sequence[str] = without_zones(sample, said.zones, header)

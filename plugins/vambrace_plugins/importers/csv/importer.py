@@ -61,7 +61,7 @@ class CsvImporter:
 
 
 def _by_row_order(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:
-    """Yield the rows of a table that is read twice: first to see where its clock falls back."""
+    """Yield the rows of a file that is read twice: first to see where its clock falls back."""
     order = RowOrder(source)
     # What ends this pass ends the next one too, where it belongs: between the rows.
     with contextlib.suppress(Exception):
