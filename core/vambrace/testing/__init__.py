@@ -1,0 +1,20 @@
+"""The conformance kit: tests that every importer and writer must pass, for the authors of plugins.
+
+Install it with `pip install "vambrace[testing]"`, which adds pytest and hypothesis. Inherit from
+`ImporterConformance` or `WriterConformance`, name the plugin and its samples, and run pytest.
+`vambrace.testing.strategies` makes the data model's values for tests of your own.
+"""
+
+from vambrace.testing.failure import Failure
+from vambrace.testing.foreign import Foreign
+from vambrace.testing.importers import IMPORTER_CHECKS, ImporterConformance
+from vambrace.testing.sample import Sample, Subject
+
+__all__ = [
+    "IMPORTER_CHECKS",
+    "Failure",
+    "Foreign",
+    "ImporterConformance",
+    "Sample",
+    "Subject",
+]
