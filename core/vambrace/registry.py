@@ -9,14 +9,18 @@ from dataclasses import dataclass
 from functools import cache, partial
 from importlib.metadata import EntryPoint, entry_points
 from types import MappingProxyType
-from typing import Any, Literal, get_type_hints
+from typing import Any, Literal
 
 import pluggy
 
+from vambrace import options
 from vambrace.asking import LOADING_S, OURS, TimedOut, described, hushed, within
 from vambrace.conduct import misconduct
 from vambrace.errors import VambraceError
+from vambrace.options import options_for
 from vambrace.plugin import Hooks, Importer, Writer
+
+__all__ = ["GROUP", "Installed", "Registry", "collect", "load", "options_for"]
 
 GROUP = "vambrace"
 OURSELVES = "vambrace"
@@ -144,19 +148,7 @@ def _fault_of(kind: str, item: Any, protocol: type[Any]) -> str:
         return f"its name {item.name!r} is no word of small letters, digits, - and _"
     if kind == "writer":
         return ""
-    return _fault_of_options(what, item.Options) or misconduct(item)
-
-
-def _fault_of_options(what: str, options: Any) -> str:
-    if not dataclasses.is_dataclass(options) or not isinstance(options, type):
-        return f"{what}.Options is no dataclass"
-    if not options.__dataclass_params__.frozen:  # type: ignore[attr-defined]
-        return f"{what}.Options is a dataclass that can be changed; make it frozen"
-    try:
-        options()
-    except Exception as error:
-        return f"{what}.Options has an option without a default, or one that does not fit: {described(error)}"
-    return ""
+    return options.fault_of(item.Options) or misconduct(item)
 
 
 def _without_twins(found: list[Installed]) -> list[Installed]:
@@ -178,40 +170,3 @@ def _without_twins(found: list[Installed]) -> list[Installed]:
         return dataclasses.replace(each, item=None, fault=f"its name is used twice, by {owners}; uninstall one")
 
     return [judged(each) for each in found]
-
-
-def options_for(importer: Importer, texts: Mapping[str, str]) -> Any:
-    """Return the importer's options with these texts cast by the annotations of its fields.
-
-    Raise VambraceError for an option that it does not have, or a text that does not fit.
-    """
-    fields = {each.name: each for each in dataclasses.fields(importer.Options)}
-    kinds = get_type_hints(importer.Options)
-    values: dict[str, Any] = {}
-    for name, text in texts.items():
-        if name not in fields:
-            known = ", ".join(f"{importer.name}.{each}" for each in fields) or "none"
-            raise VambraceError(f"the importer {importer.name} has no option {name!r}", todo=f"Its options: {known}")
-        values[name] = _cast(f"{importer.name}.{name}", text, str(kinds[name]))
-    try:
-        return importer.Options(**values)
-    except ValueError as error:
-        what = f"an option of {importer.name} does not fit: {error}"
-        raise VambraceError(what, todo="Give another value, or leave it out") from error
-
-
-def _cast(option: str, text: str, kind: str) -> Any:
-    casts: dict[str, Callable[[str], Any]] = {"int": int, "float": float}
-    words = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}
-    if "bool" in kind:
-        if text.lower() not in words:
-            raise VambraceError(f"the option {option} is yes or no, not {text!r}", todo=f"Say {option}=yes or =no")
-        return words[text.lower()]
-    for word, cast in casts.items():
-        if word in kind:
-            try:
-                return cast(text)
-            except ValueError as error:
-                what = f"the option {option} takes a number, not {text!r}"
-                raise VambraceError(what, todo=f"Say a number, as in {option}=60") from error
-    return text

@@ -106,7 +106,10 @@ class Inspection:
 
 @dataclass(frozen=True, slots=True)
 class PluginRow:
-    """An importer or writer that is installed; `fault` says why it is not used, and is empty where it is."""
+    """An importer or writer that is installed; `fault` says why it is not used, and is empty where it is.
+
+    `options` holds what may be said to an importer: `name`, what it `takes`, its `default` and one line of `help`.
+    """
 
     kind: str
     name: str
@@ -114,6 +117,7 @@ class PluginRow:
     package: str
     version: str
     fault: str
+    options: tuple[Mapping[str, str], ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the same as plain JSON values."""
