@@ -91,6 +91,13 @@ def test_cells_without_a_time_decide_nothing_and_stay_as_they_are() -> None:
     assert [(each.reason, each.time_text) for each in result.rejected] == [("no-time", ""), ("no-time", "late")]
 
 
+def test_times_are_shown_as_the_file_writes_them() -> None:
+    rows = ["23:59,band-A,60", "23:59,ring-B,61", "0:01,band-A,many", "0:01,ring-B,62"]
+    text = "time,device,heart_rate\n" + "".join(f"{row}\n" for row in rows)
+    result = canonical(text.encode(), Options(date=DATE), "UTC")
+    assert [(each.record, each.found, each.time_text) for each in result.rejected] == [(3, "many", "0:01")]
+
+
 def test_an_end_before_its_start_is_on_the_next_day() -> None:
     rows = "start time,end time,steps per interval\n23:58,23:59,5\n23:59,00:00,6\n00:00,00:01,7\n"
     result = canonical(rows.encode(), Options(date=DATE), "UTC")

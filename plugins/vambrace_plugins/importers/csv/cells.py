@@ -28,6 +28,8 @@ def unit_in_cells(cells: Sequence[str], signal: str, header: str = "", told: str
     `told` is the unit that the header or the user names; only then a number may stand without one. Raise Refused for
     two units, and for numbers of which only some have one. Cells that are no numbers decide nothing.
     """
+    if numbers_of(pa.array(cells, pa.string())) is not None:
+        return ""
     texts = [text for text in (cell.strip() for cell in cells) if text and text.lower() not in ABSENT]
     units: dict[str, str] = {}
     for text in texts:

@@ -164,7 +164,7 @@ class _Table:
                 if self._rows.fault is not None and not len(block):
                     break
                 self._table, block = self._begun(block)  # noqa: PLW2901
-            yield from self._table.batches(block)
+            yield from map(self._dates.shown, self._table.batches(block))
             if block.cut is not None:
                 self._cut = True
                 yield from self._table.cut(block.cut)

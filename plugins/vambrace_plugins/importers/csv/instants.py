@@ -20,6 +20,7 @@ from vambrace_plugins.importers.csv.timecells import (
     numbered_months,
     on_weekdays,
     tagged,
+    unpacked,
 )
 from vambrace_plugins.importers.csv.zonewords import with_zones, zones_parted, zones_said
 
@@ -44,6 +45,7 @@ class Instant:
     named_zone: str = ""
     by_range: bool = False
     half_days: bool = False
+    packed: bool = False
     named_months: bool = False
     deciding: str = ""
     header: str = ""
@@ -74,7 +76,7 @@ class Instant:
         if bare and is_usual(columns[self.at]):
             return Times(columns[self.at], "iso8601", "text")
         texts, zones = zones_parted(columns[self.at], self.zones, self.header)
-        texts = full_days(texts) if self.half_days else texts
+        texts = full_days(texts) if self.half_days else unpacked(texts) if self.packed else texts
         texts = self._dates(texts) if self.date is None else joined(self._dates(columns[self.date]), texts)
         texts = with_zones(iso_clocks(texts), zones)
         if self.named_zone == "Z":
@@ -116,6 +118,8 @@ class Instant:
             found.append(f"times: dates read {self.order.replace('-', ' ')}{why}")
         if self.named_months:
             found.append("times: English names of months read; a date is no time on another weekday than it says")
+        if self.packed:
+            found.append("times: digits read as a date and a clock, as they are a date in no unit since 1970")
         if self.century:
             found.append(f"times: years of two digits are of {self.century}00 to {self.century}99, as csv.century says")
         if self.unit == "iso8601":

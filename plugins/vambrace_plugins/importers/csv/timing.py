@@ -16,6 +16,7 @@ from vambrace_plugins.importers.csv.instants import Instant
 from vambrace_plugins.importers.csv.options import ORDERS, Said
 from vambrace_plugins.importers.csv.timecells import (
     deciding_order,
+    is_packed,
     kind_of,
     short_year,
     short_year_readings,
@@ -142,7 +143,9 @@ def _refuse_zone_words(header: str, words: TimeWords, said: Said, cells: Sequenc
     """Refuse what a header says of the clock where it names no zone for certain, or contradicts the cells."""
     column = f"csv.columns={header}=time"
     short = _short_names(words.remark or words.zone)
-    doubtful = not all(_says_offset(cell) for cell in cells if cell.strip())
+    # Only these need a look at every cell.
+    asked = bool(short) or "/" in words.zone
+    doubtful = asked and not all(_says_offset(cell) for cell in cells if cell.strip())
     if short and words.remark.upper() not in said.zones and doubtful:
         todo = f'; or give the zone with --zone and say that it holds, as in --option "{column}"'
         raise short_name(short[0], f'"{words.remark or words.zone}" in the header "{header}"', todo)
@@ -189,6 +192,8 @@ def _instant(
     kind = "elapsed" if counts_up else kind_of(cells, header, sample[at])
     if kind == "elapsed":
         return elapsed(Instant(at, header=header), words, header, said, cells)
+    if kind == "packed" and (_counts(words, said) or not is_packed(cells)):
+        kind = "number"
     if kind == "number" and words.part != "date":
         return count(Instant(at, header=header), words, header, said, cells)
     half_days = kind == "half-day"
@@ -210,8 +215,14 @@ def _instant(
         raise Refused("time-days-only", what, where="line 1", todo=todo)
     else:
         found = _ordered(Instant(at), kind, header, said, order, cells)
-    found = replace(found, header=header, zones=said.zones, half_days=half_days)
+    found = replace(found, header=header, zones=said.zones, half_days=half_days, packed=kind == "packed")
     return _zoned(found, heads, words, said, zone, sample)
+
+
+def _counts(words: TimeWords, said: Said) -> bool:
+    """Say whether the header or the user says that the times of a column are counts."""
+    told = words.unit or words.elapsed or words.epoch_s is not None
+    return bool(told or said.time_kind or said.start_s is not None)
 
 
 def _no_date(header: str, cell: str) -> Refused:
