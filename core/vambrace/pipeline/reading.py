@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from vambrace import clock, harmonise, screen
 from vambrace.asking import OURS, described, hushed
-from vambrace.batch import Batch, Candidates, Column, Event, Recording, SourceBatch
+from vambrace.batch import Batch, Candidates, Column, Event, Recording, SourceBatch, arrays_of
 from vambrace.columns import source_texts
 from vambrace.counters import RunningTotal
 from vambrace.errors import DamagedFile, PluginFault, Refused, Rejected, SourceError
@@ -318,8 +318,7 @@ class _Pass:
             raise self._fault(f"{unknown[0]!r} is no signal")
         if len(set(names)) < len(names):
             raise self._fault("two columns of one batch hold the same signal")
-        lengths = {len(batch.time), *(len(column.values) for column in batch.columns)}
-        lengths |= {len(batch.time_end)} if batch.time_end is not None else set()
+        lengths = {len(values) for _, values in arrays_of(batch)}
         if lengths != {n}:
             raise self._fault(f"a batch of {n} rows has columns of {sorted(lengths)} values")
         if not n:

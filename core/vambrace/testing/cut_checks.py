@@ -61,7 +61,8 @@ def _hold_prefix(all_of_it: Seen, cut: Seen, where: str) -> None:
     for value in values - _values(all_of_it, open_):
         # The last of a format without an end mark may be cut in a way that nobody can see; a finding says so.
         if value.record < last or not _says_possibly_cut(cut):
-            what = f"{value.signal} {value.value!r} (record {value.record}, {value.time_us} µs) is not in the file"
+            said = f"{value.signal} {value.value!r} of record {value.record}, at {value.time_us} µs"
+            what = f"a cut file gives a value that the whole file does not hold: {said}"
             todo = "Hand no half of a row over: set its value aside, or raise DamagedFile before it."
             raise Failure(what, where=where, todo=todo)
 

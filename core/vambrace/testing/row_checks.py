@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Any, get_args, get_type_hints
+from typing import get_args, get_type_hints
 
 import numpy as np
 
-from vambrace.batch import Column, SourceBatch, Times
+from vambrace.batch import Column, SourceBatch, Times, arrays_of
 from vambrace.errors import Rejected, SourceError
 from vambrace.schema import SIGNALS
 from vambrace.testing.failure import Failure
@@ -29,38 +28,17 @@ _COUNTS = ("", "steps", "revolutions", "unknown")
 def keeps_the_row_law(subject: Subject) -> None:
     """Hold that every value handed over ends kept, set aside with a reason or absent, and none is counted twice."""
     for sample in subject.samples:
-        seen = see(subject, sample)
-        for at, batch in enumerate(seen.batches):
+        for at, batch in enumerate(see(subject, sample).batches):
             _hold_lengths(batch, f"{sample.file_name}, batch {at + 1}")
         _hold_counts(sample, whole(subject, sample))
 
 
 def _hold_lengths(batch: SourceBatch, where: str) -> None:
     """Raise Failure where an array of a batch has another length than its record numbers."""
-    for what, values in _arrays(batch):
+    for what, values in arrays_of(batch):
         if len(values) != len(batch):
             todo = "Give each array one entry for each row; mark rows without a value in `present`."
             raise Failure(f"a batch of {len(batch)} rows has {len(values)} entries in {what}", where=where, todo=todo)
-
-
-def _arrays(batch: SourceBatch) -> Iterator[tuple[str, Any]]:
-    for name, times in (("time", batch.time), ("time_end", batch.time_end)):
-        if times is not None:
-            yield f"{name}.values", times.values
-            yield from _there(name, times, ("present", "passes"))
-    for column in batch.columns:
-        name = f"the column {column.signal}"
-        yield f"{name}, values", column.values
-        yield from _there(name, column, ("present", "flags", "texts"))
-        if not isinstance(column.counter, str):
-            yield f"{name}, counter", column.counter
-
-
-def _there(name: str, holder: Times | Column, fields: tuple[str, ...]) -> Iterator[tuple[str, Any]]:
-    for field in fields:
-        values = getattr(holder, field)
-        if values is not None:
-            yield f"{name}, {field}", values
 
 
 def _hold_counts(sample: Sample, seen: Seen) -> None:

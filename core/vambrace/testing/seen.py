@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, TypeAlias, cast
 
 from vambrace.batch import Batch, Recording, SourceBatch
-from vambrace.errors import PluginFault, Rejected, SourceError
+from vambrace.errors import PluginFault, Rejected, SourceError, VambraceError
 from vambrace.pipeline.reading import Reading, read
 from vambrace.plugin import Importer, Source
 from vambrace.testing.failure import Failure
@@ -79,9 +79,12 @@ class Handed:
 
     @property
     def fingerprint(self) -> bytes | None:
-        """Return what tells this apart from all else that an importer may hand over; None where nothing does."""
+        """Return what tells this apart from all else that an importer may hand over; None where nothing does.
+
+        Of an error only its kind counts: its words often name the last byte.
+        """
         try:
-            return pickle.dumps((self.items, self.notes, repr(self.raised)))
+            return pickle.dumps((self.items, self.notes, type(self.raised), getattr(self.raised, "code", "")))
         except Exception:
             return None
 
@@ -120,7 +123,14 @@ def judge(subject: Subject, sample: Sample, handed: Handed) -> Seen:
     sink = _Sink()
     replay = _Replay(handed, subject.name, str(getattr(subject.importer, "version", "")))
     source = Source(sample.file_name, 0, handed.opener, notes=handed.notes)
-    reading = read(cast(Importer, replay), source, sink, str, sample.zone)
+    try:
+        reading = read(cast(Importer, replay), source, sink, str, sample.zone)
+    except VambraceError:
+        raise
+    except Exception as error:
+        what = f"the core cannot take what the importer hands over: {type(error).__name__}: {error}"
+        todo = "Look at the shapes and types of the last batch, Event or Recording, against `vambrace.plugin`."
+        raise Failure(what, where=sample.file_name, todo=todo) from error
     return Seen(handed.items, handed.raised, reading, sink.kept, sink.aside, handed.notes, handed.opener)
 
 
