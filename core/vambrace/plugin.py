@@ -104,6 +104,7 @@ class Source:
     def open(self) -> BinaryIO:
         """Return a new binary stream from the first byte; use it in a `with` block.
 
+        Reading a number of bytes may give fewer, and gives none only at the end.
         Of a damaged archive reading raises `DamagedFile` behind the last byte that can be read, in place of an end.
         """
         return self.opener()
