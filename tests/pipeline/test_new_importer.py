@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 import re
-import subprocess
-import sys
-import sysconfig
 from pathlib import Path
 
 import pytest
 
+from fresh_environment import PIP, fresh_environment, ran
 from vambrace.cli.app import run
 from vambrace.errors import VambraceError
 from vambrace.scaffold import new_importer
@@ -20,25 +17,12 @@ PROGRAM = ["-c", "from vambrace.cli import main; main()"]
 
 
 def done(python: Path | str, *arguments: str | Path, cwd: Path) -> str:
-    """Run Python as a stranger would, and return what it prints; the network stays out."""
-    command = [str(python), *map(str, arguments)]
-    environment = {**os.environ, "PIP_DISABLE_PIP_VERSION_CHECK": "1", "PYTHONDONTWRITEBYTECODE": "1"}
-    ended = subprocess.run(command, cwd=cwd, env=environment, capture_output=True, text=True, check=False)
-    assert ended.returncode == 0, ended.stdout + ended.stderr
-    return ended.stdout
+    return ran([str(python), *map(str, arguments)], cwd)
 
 
 @pytest.fixture(scope="module")
 def fresh(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Return the Python of a new environment that sees what is installed here."""
-    folder = tmp_path_factory.mktemp("fresh")
-    done(sys.executable, "-m", "venv", "--without-pip", folder / "venv", cwd=folder)
-    python = folder / "venv" / ("Scripts/python.exe" if os.name == "nt" else "bin/python")
-    purelib = done(python, "-c", "import sysconfig; print(sysconfig.get_path('purelib'))", cwd=folder).strip()
-    # The folder of an editable install is named by a .pth file, which only a site folder obeys.
-    outer = f"import site; site.addsitedir({sysconfig.get_path('purelib')!r})\n"
-    (Path(purelib) / "outer.pth").write_text(outer, encoding="utf-8")
-    return python
+    return fresh_environment(tmp_path_factory.mktemp("fresh") / "venv")
 
 
 @pytest.fixture(scope="module")
@@ -52,8 +36,7 @@ def project(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_it_installs_without_a_network_and_its_tests_are_green_at_once(project: Path, fresh: Path) -> None:
     offline = re.search(r"pip (install --no-index .*) \.$", (project / "README.md").read_text("utf-8"), re.MULTILINE)
     assert offline is not None, "README.md does not say how to install without a network"
-    pip = ["-m", "pip", "--isolated", "--python", str(fresh)]
-    done(sys.executable, *pip, *offline[1].split(), ".", cwd=project)
+    ran([*PIP, "--python", str(fresh), *offline[1].split(), "."], project)
     rows = json.loads(done(fresh, *PROGRAM, "plugins", "--json", cwd=project))
     (row,) = [row for row in rows if row["name"] == "loom-log"]
     assert (row["package"], row["version"], row["fault"]) == ("vambrace-loom-log", "0.1.0", "")
@@ -74,9 +57,8 @@ def test_it_installs_without_a_network_and_its_tests_are_green_at_once(project: 
 
 
 def test_it_installs_editable_without_a_network_too(project: Path, fresh: Path, tmp_path: Path) -> None:
-    pip = ["-m", "pip", "--isolated", "--python", str(fresh)]
     offline = ["install", "--no-index", "--no-build-isolation", "--no-deps", "-e", str(project)]
-    done(sys.executable, *pip, *offline, cwd=tmp_path)
+    ran([*PIP, "--python", str(fresh), *offline], tmp_path)
     where = done(fresh, "-c", "import vambrace_loom_log as p; print(p.__file__)", cwd=tmp_path)
     assert Path(where.strip()).is_relative_to(project / "src")
 
