@@ -45,8 +45,8 @@ def recognise(head: Head, importers: Iterable[Importer]) -> Verdict:
     if strongest == Claim.NONE:
         raise UnknownFormat(
             f"no importer claims it; it begins with {_shown(head.data)}",
-            todo="If it holds measurements, it needs an importer plugin (vambrace plugins lists what is installed); "
-            "if not, leave it out with --ignore",
+            todo="If it holds measurements, it needs an importer: vambrace plugins lists what is installed, vambrace "
+            "new-importer NAME begins one; if not, leave it out with --ignore",
         )
     if len(winners) > 1:
         names = " and ".join(sorted(importer.name for importer in winners))
