@@ -56,6 +56,9 @@ def within(seconds: float, call: Callable[[], _Answer], progress: Callable[[], i
         _stop(thread)
         raise TimedOut
     answer, error = ended[0]
+    if isinstance(error, OURS):
+        # A person's Ctrl-C reaches the main thread only: here it is the plugin's own doing.
+        raise RuntimeError(f"it raised {type(error).__name__}") from error
     if error is not None:
         raise error
     return answer  # type: ignore[return-value]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import partial
 
-from vambrace.asking import ANSWER_S, OURS, TimedOut, described, hushed, within
+from vambrace.asking import ANSWER_S, Stopped, TimedOut, described, hushed, within
 from vambrace.plugin import Claim, Head, Importer
 
 _SIZE = 10_000
@@ -42,7 +42,7 @@ def _answers(importer: Importer, to: list[Claim | str]) -> None:
     for head in PROBES:
         try:
             to.append(Claim(importer.recognise(head)))
-        except OURS:
+        except Stopped:
             raise
         except BaseException as error:
             to.append(described(error))

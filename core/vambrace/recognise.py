@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
-from vambrace.asking import ANSWER_S, OURS, TimedOut, described, hushed, within
+from vambrace.asking import ANSWER_S, Stopped, TimedOut, described, hushed, within
 from vambrace.errors import AmbiguousFormat, Refused, UnknownFormat
 from vambrace.plugin import Claim, Head, Importer
 
@@ -116,7 +116,7 @@ def _answer(head: Head, importer: Importer) -> Answer:
         return Answer(importer, None, "was not asked, since it did not answer before")
     try:
         return Answer(importer, Claim(importer.recognise(head)))
-    except OURS:
+    except Stopped:
         raise
     except BaseException as error:
         return Answer(importer, None, f"failed when asked: {described(error)}")

@@ -49,6 +49,11 @@ ZOO = {
     "unimportable": ("import a_module_that_nobody_has", "ModuleNotFoundError"),
     "syntax": ("def", "SyntaxError"),
     "leaving": ("sys.exit(7)", "SystemExit: 7"),
+    "interrupting": ("raise KeyboardInterrupt", "it raised KeyboardInterrupt"),
+    "interrupted": (
+        "def no(self, head):\n    raise KeyboardInterrupt\nImporter.recognise = no",
+        "it fails whatever file",
+    ),
     "unhooked": ("@hookimpl\ndef vambrace_importers():\n    raise OSError('no licence')", "no licence"),
     "listless": ("@hookimpl\ndef vambrace_importers():\n    return 7", "could not be listed"),
     "nameless": ("Importer.name = property(lambda self: 1 / 0)", "ZeroDivisionError"),
