@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from vambrace.plugin import SIGNALS, Refused, ucum
+from vambrace.plugin import SIGNALS, Refused
 
 ABSENT = ("na", "n/a", "#n/a", "null", "none", "-", "--", "---")
 """How tables write that there is no value, in lower case (common practice, no source)."""
@@ -34,7 +34,7 @@ def unit_in_cells(cells: Sequence[str], signal: str, header: str = "", told: str
     units: dict[str, str] = {}
     for text in texts:
         match = _WITH_UNIT.match(text)
-        if match and ucum(match[1].strip(), SIGNALS[signal]):
+        if match and SIGNALS[signal].ucum(match[1].strip()):
             units.setdefault(match[1].strip(), text)
     if not units:
         return ""

@@ -10,7 +10,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from vambrace.plugin import SIGNALS, Refused, ucum
+from vambrace.plugin import SIGNALS, Refused
 from vambrace_plugins.importers.csv.cells import numbers_of, unit_in_cells, without_unit
 from vambrace_plugins.importers.csv.devices import with_devices
 from vambrace_plugins.importers.csv.options import ROLES, Said
@@ -133,7 +133,7 @@ def _told(heading: Heading, said: Said) -> str:
 def _unit_with(heading: Heading, told: str, suffix: str) -> str:
     """Return the unit of the cells; raise Refused where the header or the user names another."""
     signal = SIGNALS[heading.signal]
-    if told and ucum(told, signal) != ucum(suffix, signal):
+    if told and signal.ucum(told) != signal.ucum(suffix):
         what = f'the column "{heading.text.strip()}" is in {told}, and its cells say "{suffix}"'
         raise Refused("unit-two-readings", what, where="line 1", todo="Mend the header or the cells")
     return suffix
@@ -145,7 +145,7 @@ def _unit(heading: Heading, said: Said, cells: Sequence[str]) -> str:
     if not told and not heading.unit:
         told = said.units.get(signal.name, "")
     if told:
-        if not ucum(told, signal):
+        if not signal.ucum(told):
             what = f'the option csv.units says that "{heading.text}" is in {told}, which is no unit of {signal.name}'
             raise Refused("bad-option", what, todo=f"Give one of {', '.join((signal.unit, *signal.accepts))}")
         return told

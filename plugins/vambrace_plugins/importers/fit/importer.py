@@ -30,8 +30,8 @@ class FitImporter:
     def recognise(self, head: Head) -> Claim:
         """Claim bytes with FIT's signature; by name alone only weakly."""
         if head.data[8:12] == b".FIT":
-            return Claim.SIGNATURE
-        return Claim.NAME if head.suffix == ".fit" else Claim.NONE
+            return Claim.SIGNATURE.because("bytes 8 to 11 are .FIT")
+        return Claim.NAME.because("the name ends with .fit") if head.suffix == ".fit" else Claim.NONE
 
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Event | Recording]:
         """Yield what the source says, one chained file after the other."""
