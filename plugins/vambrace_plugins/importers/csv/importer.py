@@ -12,9 +12,10 @@ from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatc
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.dayclock import DayClock
 from vambrace_plugins.importers.csv.devices import with_devices
-from vambrace_plugins.importers.csv.dialect import VALUE, choose_dialect
+from vambrace_plugins.importers.csv.dialect import choose_dialect
 from vambrace_plugins.importers.csv.encoding import decode, first_text
 from vambrace_plugins.importers.csv.fixedwidth import with_tabs
+from vambrace_plugins.importers.csv.headerrows import VALUE, HeaderRows
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.lines import Lines
 from vambrace_plugins.importers.csv.longshape import LongTable, long_places, parting_places
@@ -94,7 +95,7 @@ def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Reco
         if dialect.gaps:
             lines = Lines(with_tabs(lines, dialect.gaps, dialect.before))
             sentences.append("cells parted where the first lines are blank below each other")
-        rows = Rows(lines, dialect.delimiter, dialect.before, lambda cells: _time_at(cells, said))
+        rows = Rows(lines, dialect.delimiter, dialect.before, HeaderRows(said))
         for item in _tables(source, said, rows, lines, dialect.delimiter):
             if isinstance(item, Recording):
                 yield replace(item, conversions=(*item.conversions, *sentences))
@@ -114,16 +115,6 @@ def _like_a_table(lines: Sequence[str], delimiter: str) -> bool:
 def _known(cells: Sequence[str]) -> list[str]:
     heads = [read_heading(cell.strip().strip('"')) for cell in cells[:MOST_COLUMNS]]
     return [heading.text for heading in with_devices(heads, [False] * len(heads)) if heading.known]
-
-
-def _time_at(cells: Sequence[str], said: Said) -> int | None:
-    """Return where a row names a time that is the header of a table, None for any other row."""
-    if any(VALUE.match(cell.strip()) for cell in cells):
-        return None
-    heads = headings(cells, said)
-    if sum(heading.known for heading in heads) < 2 and long_places(heads) is None:
-        return None
-    return next((at for at, heading in enumerate(heads) if heading.time is not None), None)
 
 
 def _tables(
