@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 from vambrace.plugin import DamagedFile, Refused
 from vambrace_plugins.importers.csv.blocks import Block, blank_rows, columns_of, names_in
 from vambrace_plugins.importers.csv.headerrows import HeaderRows, Kind, cleaned, may_name
-from vambrace_plugins.importers.csv.lines import SALVAGE, Lines, count_ends, line_ends
+from vambrace_plugins.importers.csv.lines import SALVAGE, Lines, Part
 
 ROWS = 10_000
 """Rows of the first block, which decisions are made from, and of each that is read row by row."""
@@ -116,10 +116,9 @@ class Rows:
         taken = self._taken(most)
         if taken is None:
             return None
-        data, n = taken
-        columns = columns_of(data, n, self._delimiter, len(self.header))
+        columns = columns_of(taken.data, len(taken.ends), self._delimiter, len(self.header))
         if columns is None or self._may_end(columns):
-            self._lines.put_back(data.decode())
+            self._lines.put_back(taken)
             return None
         return columns
 
@@ -139,34 +138,36 @@ class Rows:
                 return True
         return False
 
-    def _taken(self, most: int) -> tuple[bytes, int] | None:
-        """Return the next lines and their number, as many as make a block wherever the text is cut into pieces.
+    def _taken(self, most: int) -> Part | None:
+        """Return the next lines, as many as make a block wherever the text is cut into pieces.
 
         Before a fault or at the end there are none, and the reader of rows finds out why.
         """
-        parts: list[bytes] = []
+        parts: list[Part] = []
         lines = size = 0
         try:
-            while lines < most and size < _SIZE and (text := self._lines.take()):
-                parts.append(text.encode())
-                size += len(parts[-1])
-                lines += count_ends(parts[-1])
+            while lines < most and size < _SIZE and (part := self._lines.take()):
+                parts.append(Part(part.data, part.ends + size))
+                size += len(part.data)
+                lines += len(part.ends)
         except (DamagedFile, Refused):
             pass
-        data = b"".join(parts)
-        if not data:
+        if not parts:
             return None
-        ends = line_ends(data)
+        data, ends = b"".join(part.data for part in parts), np.concatenate([part.ends for part in parts])
         if not len(ends) or ends[-1] < len(data):
             ends = np.append(ends, len(data))
         n = min(most, len(ends), int(np.searchsorted(ends, _SIZE)) + 1)
+        cut = ends[n - 1]
         if n < len(ends):
-            self._lines.put_back(data[ends[n - 1] :].decode())
-        if np.diff(ends[:n], prepend=0).max() > _LONGEST_CELL:
+            rest = ends[n:] - cut
+            self._lines.put_back(Part(data[cut:], rest if data.endswith(b"\n") else rest[:-1]))
+        taken = Part(data[:cut], ends[:n])
+        if np.diff(taken.ends, prepend=0).max() > _LONGEST_CELL:
             # A cell may be longer than the reader of rows takes, who says so.
-            self._lines.put_back(data[: ends[n - 1]].decode())
+            self._lines.put_back(taken)
             return None
-        return data[: ends[n - 1]], n
+        return taken
 
     def _take(self) -> list[list[str]]:
         rows, self._ahead = self._ahead, []
