@@ -37,6 +37,16 @@ class CountsTwice(Changed):
         yield Rejected("heart_rate", 0, "outside-domain", "61")
 
 
+class NoTimes(Changed):
+    def change(self, batch: SourceBatch) -> Iterator[Any]:
+        yield replace(batch, time=replace(batch.time, values=None))  # type: ignore[arg-type]
+
+
+class FailsAlways(Toy):
+    def read(self, source: Source) -> Iterator[Any]:
+        yield from {}["rows"]
+
+
 class InventsASignal(Changed):
     def change(self, batch: SourceBatch) -> Iterator[Any]:
         yield with_column(batch, signal="vigour")
@@ -161,6 +171,16 @@ class Remembers(Toy):
         yield from super().batch(at + self.readings, rows)
 
 
+class RemembersNames(Toy):
+    def __init__(self) -> None:
+        self.known: dict[str, list[Any]] = {}
+
+    def read(self, source: Source) -> Iterator[Any]:
+        if source.name not in self.known:
+            self.known[source.name] = list(super().read(source))
+        yield from self.known[source.name]
+
+
 class ReadsOnce(Toy):
     def lines(self, stream: BinaryIO) -> Iterator[bytes]:
         yield from stream.read(1 << 20).splitlines(keepends=True)
@@ -269,6 +289,8 @@ WRONG: dict[str, list[tuple[type, str]]] = {
         (RaggedValues, "1 entries in values of the column heart_rate"),
         (DropsRows, "5 values as its author counts them, but 4 came"),
         (CountsTwice, "handed over as well"),
+        (NoTimes, "the core cannot take"),
+        (FailsAlways, "fails on its own sample: the importer toy 1 failed: KeyError"),
     ],
     "names_known_signals_and_units": [
         (InventsASignal, "'vigour' is no signal"),
@@ -291,7 +313,7 @@ WRONG: dict[str, list[tuple[type, str]]] = {
         (SilentWithoutEnd, "passes without a word"),
         (HalfARowWithoutEnd, "that the whole file does not hold"),
     ],
-    "reads_twice_the_same": [(Remembers, "read again")],
+    "reads_twice_the_same": [(Remembers, "read again"), (RemembersNames, "remembers it by its name")],
     "reads_the_same_in_any_pieces": [(ReadsOnce, "cannot be read|in pieces of 1"), (BatchesByPieces, "findings")],
     "writes_nothing": [(CachesBeside, "source/sample.cache"), (CachesHere, "working/toy.cache")],
     "closes_its_handles": [

@@ -73,6 +73,13 @@ class FillsNulls(Right):
             yield with_columns(batch, pa.string(), lambda column: pc.fill_null(column, ""))
 
 
+class KnowsNoLists(Right):
+    def write(self, target: BinaryIO, schema: pa.Schema, batches: Batches) -> None:
+        if any(pa.types.is_list(field.type) for field in schema):
+            raise ValueError("a list")
+        super().write(target, schema, batches)
+
+
 class NanForNull(Right):
     def changed(self, schema: pa.Schema, batches: Batches) -> Iterator[pa.RecordBatch]:
         for batch in batches:
@@ -203,7 +210,11 @@ class ChangesOddColumns(Right):
 WRONG: dict[str, list[tuple[type[Right], str]]] = {
     "describes_itself": [(NoTitle, "no title"), (NoSuffix, "no suffix"), (LoudSuffix, "'.ARROW'")],
     "writes_empty_tables": [(NothingForNothing, "cannot be read back"), (LosesMetadata, "metadata")],
-    "writes_nulls": [(FillsNulls, "was None and is ''"), (NanForNull, "was None and is nan")],
+    "writes_nulls": [
+        (FillsNulls, "was None and is ''"),
+        (NanForNull, "was None and is nan"),
+        (KnowsNoLists, "writing raises ValueError: a list"),
+    ],
     "writes_extremes": [
         (RoundsFloats, "was 0.1 and is"),
         (WholeMilliseconds, "column time"),

@@ -33,7 +33,7 @@ class Yields(Toy):
 def test_the_core_takes_every_source_batch() -> None:
     met: Counter[str] = Counter()
 
-    @settings(max_examples=150, deadline=None, derandomize=True, database=None)
+    @settings(max_examples=80, deadline=None, derandomize=True, database=None)
     @given(batch=source_batches())
     def taken(batch: SourceBatch) -> None:
         subject = Subject(Yields(batch), (Sample(b"x"),), bool, ())

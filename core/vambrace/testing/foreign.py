@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import gzip
 import io
 import tarfile
@@ -23,7 +24,12 @@ class Foreign:
 
 def foreign_files(own: str) -> tuple[Foreign, ...]:
     """Return all that the kit has of formats other than the one of the importer named `own`."""
-    return tuple(each for each in (*_plain_files(), *_tables(), *_packed(), *_of_the_demo()) if each.format != own)
+    return tuple(each for each in _all_files() if each.format != own)
+
+
+@functools.cache
+def _all_files() -> tuple[Foreign, ...]:
+    return (*_plain_files(), *_tables(), *_packed(), *_of_the_demo())
 
 
 def foreign_paths(folder: Path, format_: str, *patterns: str) -> tuple[Foreign, ...]:

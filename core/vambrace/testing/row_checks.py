@@ -162,10 +162,15 @@ def _hold_rising(batch: SourceBatch, signal: str, last: dict[tuple[int, str], in
 
 
 def reads_twice_the_same(subject: Subject) -> None:
-    """Hold that reading a sample twice gives the same."""
+    """Hold that reading a sample twice gives the same, and that other bytes of its name, read in between, do not."""
     todo = "Let `read` begin anew each time; keep what it learns in local variables, not on the importer."
     for sample in subject.samples:
-        _hold_same(sample, whole(subject, sample), see(subject, sample), "again", todo)
+        first = whole(subject, sample)
+        other = see(subject, sample, sample.content[:1])
+        if not difference(first, other):
+            what = "the first byte of the sample gives the same as all of it: the importer remembers it by its name"
+            raise Failure(what, where=sample.file_name, todo=todo)
+        _hold_same(sample, first, see(subject, sample), "again", todo)
 
 
 def reads_the_same_in_any_pieces(subject: Subject) -> None:
