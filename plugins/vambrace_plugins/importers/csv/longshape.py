@@ -48,9 +48,9 @@ def parting_places(heads: Sequence[Heading]) -> list[int]:
 class LongTable:
     """A long table in the making: a table of its own for each signal, decided when its first rows come."""
 
-    def __init__(self, given: Given, places: LongPlaces, first: Block) -> None:
+    def __init__(self, given: Given, heads: Sequence[Heading], places: LongPlaces, first: Block) -> None:
         """Take the first rows as the sample of all columns but the values."""
-        self._given, self._places, self._sample = given, places, sample_of(first)
+        self._given, self._heads, self._places, self._sample = given, heads, places, sample_of(first)
         self._tables: dict[str, tuple[str, Table]] = {}
         self._not_carried: dict[str, int] = {}
         self._numbers: dict[tuple[Key, int], int] = {}
@@ -105,7 +105,7 @@ class LongTable:
 
     def _new(self, heading: Heading, unit: str, rows: Block) -> Table:
         places = self._places
-        heads = headings(self._given.header, self._given.said)
+        heads = list(self._heads)
         heads[places.value] = with_unit(heading, unit)
         sample = list(self._sample)
         sample[places.value] = pc.unique(rows.columns[places.value]).to_pylist()

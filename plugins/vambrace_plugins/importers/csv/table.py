@@ -15,7 +15,7 @@ from vambrace.plugin import SIGNALS, Column, Recording, Refused, Rejected, Sourc
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.cells import numbers_of, plain, without_unit
 from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
-from vambrace_plugins.importers.csv.layout import Field, fields, headings
+from vambrace_plugins.importers.csv.layout import Field, fields
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.recordings import Key, Recordings
 from vambrace_plugins.importers.csv.timing import Timing, places, settle
@@ -40,15 +40,15 @@ class Given:
     before: int = 0
 
 
-def wide(given: Given, first: Block) -> tuple[Table, Block]:
-    """Return the table of a column for each signal, and its first rows without those of units.
+def wide(given: Given, heads: list[Heading], first: Block) -> tuple[Table, Block]:
+    """Return the table of a column for each signal, and its first rows without those of units; `heads` are its headers.
 
     Raise Refused for what stays uncertain.
     """
     if len(given.header) > MOST_COLUMNS:
         what = f"it has {len(given.header):,} columns, and at most {MOST_COLUMNS:,} are read"
         raise Refused("too-many-columns", what, where="line 1", todo="Export fewer columns")
-    heads, sentences = headings(given.header, given.said), []
+    sentences = []
     row = [column[0].as_py() for column in first.columns] if len(first) else []
     if row and units_row(heads, row):
         heads, first = with_units(heads, row), first.without_first()
