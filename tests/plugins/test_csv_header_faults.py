@@ -42,7 +42,10 @@ def test_a_hemisphere_beside_an_unsigned_number_is_refused_with_both_readings(na
 def test_a_hemisphere_that_agrees_with_the_sign_changes_nothing() -> None:
     read = {"latitude": [[-33.9, 0]], "longitude": [[18.4, 18.5]]}
     assert values(table("time,lat,N/S,lon,E/W", f"{T},-33.9,S,18.4,E", f"{U},0.0,S,18.5,E")) == read
-    assert values(table("time,lat,N/S", f"{T},33.9,S", columns="N/S=-")) == {"latitude": [[33.9]]}
+    assert values(table("time,lat,N/S,lon", f"{T},33.9,S,1", columns="N/S=-")) == {
+        "latitude": [[33.9]],
+        "longitude": [[1]],
+    }
 
 
 def test_a_hemisphere_is_looked_at_behind_the_first_block() -> None:
