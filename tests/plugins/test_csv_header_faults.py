@@ -24,7 +24,7 @@ def values(result: Canonical) -> dict[str, list[list[float]]]:
 
 def sentences(result: Canonical) -> list[str]:
     assert result.reading is not None
-    return [sentence for about in result.reading.about.values() for sentence in about.conversions]
+    return [sentence for said in result.reading.conversions.values() for sentence in said]
 
 
 @pytest.mark.parametrize(
