@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from vambrace.plugin import SIGNALS, Refused, ucum
+from vambrace.plugin import SIGNALS, Refused
 from vambrace_plugins.importers.csv.cells import ABSENT
 from vambrace_plugins.importers.csv.layout import Field, said_of
 from vambrace_plugins.importers.csv.options import Said
@@ -61,7 +61,7 @@ class Beside:
     def _take(self, units: _Units, at: int, cells: Sequence[str]) -> None:
         """Take the unit of a column from the first cells beside it, where nothing else says one."""
         heading = self._heads[at]
-        told = {ucum(unit, SIGNALS[heading.signal]): unit for unit in self._said(units, at, cells)}
+        told = {SIGNALS[heading.signal].ucum(unit): unit for unit in self._said(units, at, cells)}
         if len(told) > 1:
             first, second, *_ = told.values()
             raise self._two(units, at, f'"{first}"', f'"{second}"')
@@ -111,7 +111,7 @@ class Beside:
     def _check_unit(self, units: _Units, field: Field, cells: list[str], columns: Sequence[pa.Array]) -> None:
         signal = SIGNALS[field.heading.signal]
         for unit in self._said(units, field.at, cells):
-            if ucum(unit, signal) != ucum(field.unit, signal):
+            if signal.ucum(unit) != signal.ucum(field.unit):
                 raise self._two(units, field.at, field.unit, f'"{unit}"')
         if self._taken.get(field.at) == units.at and any(not cell.strip() for cell in cells):
             bare = pc.equal(pc.utf8_trim_whitespace(columns[units.at]), "")
