@@ -69,6 +69,19 @@ EXAMPLES = (
         readings=('"P01"', '"P02"'),
     ),
     File(
+        "statistic-unknown",
+        "A column says the statistic of each row, and one of its words is none.",
+        f"time,statistic,heart_rate\n{T},fine,60\n",
+        {"columns": "statistic=-"},
+    ),
+    File(
+        "statistic-two-readings",
+        "A header names one statistic, and the column of statistics another.",
+        f"time,statistic,average HR\n{T},max,60\n",
+        {"columns": "statistic=-"},
+        readings=("holds the mean", "says max"),
+    ),
+    File(
         "too-many-columns",
         "The table is wider than any export of a recording.",
         wide_table,

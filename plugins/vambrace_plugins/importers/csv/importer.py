@@ -122,9 +122,10 @@ def _tables(
 ) -> Iterator[SourceBatch | Rejected | Recording]:
     """Yield the rows of each table in the file; each has recordings of its own."""
     recordings = tables = 0
+    people: dict[str, str] = {}
     more = True
     while more:
-        given = Given(source, said, delimiter, rows.header, recordings)
+        given = Given(source, said, delimiter, rows.header, recordings, people)
         if tables:
             source.note("another-table", f"line {rows.header_line:,}: another table begins")
         reading = _Table(given, rows)

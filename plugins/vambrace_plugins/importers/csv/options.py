@@ -117,12 +117,18 @@ def _bad(name: str, value: str, wanted: str) -> Refused:
     return Refused("bad-option", f'the option csv.{name} cannot be "{value}"', todo=f"Give {wanted}")
 
 
+def option_key(header: str) -> str:
+    r"""Return a header as pairs in an option write it: `\;` stands for a semicolon."""
+    return header.replace(";", "\\;")
+
+
 def _pairs(name: str, text: str) -> dict[str, str]:
     pairs = {}
-    for part in filter(None, (piece.strip() for piece in text.split(";"))):
+    pieces = (piece.replace("\\;", ";").strip() for piece in re.split(r"(?<!\\);", text))
+    for part in filter(None, pieces):
         key, equals, value = part.rpartition("=")
         if not (equals and key.strip() and value.strip()):
-            raise _bad(name, text, "pairs like HEADER=VALUE, separated by ;")
+            raise _bad(name, text, "pairs like HEADER=VALUE, separated by ; (a semicolon in a header is \\;)")
         pairs[key.strip().lower()] = value.strip()
     return pairs
 

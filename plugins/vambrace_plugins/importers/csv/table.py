@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -18,7 +18,7 @@ from vambrace_plugins.importers.csv.cells import numbers_of, plain, without_unit
 from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
 from vambrace_plugins.importers.csv.layout import Field, fields
 from vambrace_plugins.importers.csv.options import Said
-from vambrace_plugins.importers.csv.recordings import Key, Recordings
+from vambrace_plugins.importers.csv.recordings import Key, Part, Recordings
 from vambrace_plugins.importers.csv.timing import Timing, places, settle
 from vambrace_plugins.importers.csv.unitsrow import units_row, with_units
 from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading, signal_with_rest
@@ -31,7 +31,8 @@ Values: TypeAlias = pa.Array | NDArray[np.float64]
 class Given:
     """What a table is read with: its source, what the user says, its delimiter and the cells of its header.
 
-    `before` counts the recordings of the tables before it in the file.
+    `before` counts the recordings of the tables before it in the file; `people` are those that were met in them, by
+    their column.
     """
 
     source: Source
@@ -39,6 +40,7 @@ class Given:
     delimiter: str
     header: list[str]
     before: int = 0
+    people: dict[str, str] = field(default_factory=dict)
 
 
 def wide(given: Given, heads: list[Heading], first: Block) -> tuple[Table, Block]:
@@ -100,7 +102,9 @@ class Table:
         lists = {name for name, each in zip(names, self.fields, strict=True) if may_list(each.heading.signal)}
         self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)), lists)
         self.absent: dict[str, None] = {}
-        self.recordings = Recordings(self.heads, self.fields, {} if numbers is None else numbers, given.before)
+        self.recordings = Recordings(
+            self.heads, self.fields, {} if numbers is None else numbers, given.people, given.before
+        )
         used = {each.at for each in self.fields} | self.timing.used | self.recordings.used | self._beside.used | {*read}
         self.rest = [at for at in range(len(heads)) if at not in used]
         self.not_carried = dict.fromkeys((self._name(at) for at in self.rest), 0)
@@ -121,9 +125,13 @@ class Table:
         values = {each.at: self._values(each, cells[each.at]) for each in self.fields}
         record = block.records
         for part in self.recordings.parts(block.columns, len(block)):
+            for each, word in part.left:
+                self._leave(each, word, _taken(cells[each.at], part.rows))
+            if not part.fields:
+                continue
             kept = [each for each in part.fields if each.at != leave_out]
             held = tuple(
-                _column(each, _taken(values[each.at], part.rows), _taken(cells[each.at], part.rows), part.sensor)
+                _column(each, _taken(values[each.at], part.rows), _taken(cells[each.at], part.rows), part)
                 for each in kept
             )
             yield SourceBatch(
@@ -135,6 +143,11 @@ class Table:
                 self.timing.interval_s,
                 self.timing.stamp,
             )
+
+    def _leave(self, each: Field, word: str, cells: pa.Array) -> None:
+        """Count values that their row makes another quantity, such as a deviation."""
+        name = f"{each.heading.text.strip()} ({word})"
+        self.not_carried[name] = self.not_carried.get(name, 0) + filled(cells)
 
     def _values(self, each: Field, cells: pa.Array) -> Values:
         if not each.suffix and self.mark.as_written(cells) and (numbers := numbers_of(cells)) is not None:
@@ -197,7 +210,7 @@ def _times_taken(times: Times, rows: Any) -> Times:
     return replace(times, values=_taken(times.values, rows), texts=texts)
 
 
-def _column(each: Field, values: Values, cells: pa.Array, sensor: str) -> Column:
+def _column(each: Field, values: Values, cells: pa.Array, part: Part) -> Column:
     heading = each.heading
     return Column(
         heading.signal,
@@ -205,9 +218,9 @@ def _column(each: Field, values: Values, cells: pa.Array, sensor: str) -> Column
         each.unit,
         heading.text.strip(),
         counting="increment" if each.counting == "increment" else "total",
-        statistic=heading.statistic,
+        statistic=part.statistic or heading.statistic,
         counts=heading.counts,
-        sensor=", ".join(filter(None, (heading.sensor or heading.remark, sensor))),
+        sensor=", ".join(filter(None, (heading.sensor or heading.remark, part.sensor))),
         # The unit behind a number is shown once, as the unit.
         texts=None if each.suffix else cells,
     )
