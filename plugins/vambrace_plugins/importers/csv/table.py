@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
@@ -15,7 +16,7 @@ from vambrace.plugin import SIGNALS, Column, Recording, Refused, Rejected, Sourc
 from vambrace_plugins.importers.csv.beside import Beside
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.cells import numbers_of, plain, without_unit
-from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
+from vambrace_plugins.importers.csv.decimals import DecimalMark, Numbers, may_list
 from vambrace_plugins.importers.csv.layout import Field, fields
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.recordings import Key, Part, Recordings
@@ -98,9 +99,8 @@ class Table:
             [without_unit(cell, each.suffix) for cell in sample[each.at]] if each.suffix else sample[each.at]
             for each in self.fields
         ]
-        names = [each.heading.text.strip() for each in self.fields]
-        lists = {name for name, each in zip(names, self.fields, strict=True) if may_list(each.heading.signal)}
-        self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)), lists)
+        numbers_first = [_numbers(each, cells) for each, cells in zip(self.fields, bare, strict=True)]
+        self.mark = DecimalMark(said.decimal, given.delimiter, numbers_first)
         self.absent: dict[str, None] = {}
         self.recordings = Recordings(
             self.heads, self.fields, {} if numbers is None else numbers, given.people, given.before
@@ -150,7 +150,11 @@ class Table:
         self.not_carried[name] = self.not_carried.get(name, 0) + filled(cells)
 
     def _values(self, each: Field, cells: pa.Array) -> Values:
-        if not each.suffix and self.mark.as_written(cells) and (numbers := numbers_of(cells)) is not None:
+        if (
+            not each.suffix
+            and self.mark.as_written(each.heading.text.strip(), cells)
+            and (numbers := numbers_of(cells)) is not None
+        ):
             return numbers
         cells, words = plain(cells, each.suffix, each.heading.text.strip(), told=each.told)
         self.absent.update(dict.fromkeys(words))
@@ -190,6 +194,14 @@ class Table:
             name: n for name, n in self.not_carried.items() if n or name in {one.text.strip() for one in self.heads}
         }
         yield from self.recordings.about(tuple(sentences), named, complete=complete)
+
+
+def _numbers(each: Field, cells: Sequence[str]) -> Numbers:
+    signal = SIGNALS[each.heading.signal]
+    most = signal.domain[1] if each.unit == signal.unit else math.inf
+    # What is counted in steps or metres is a whole number as a rule.
+    whole = signal.name in {"step_count", "distance"} and each.unit == signal.unit
+    return Numbers(each.heading.text.strip(), cells, may_list(signal.name), whole, most)
 
 
 def filled(cells: pa.Array) -> int:
