@@ -69,9 +69,8 @@ EXAMPLES = (
     File(
         "decimal-two-readings",
         "A point stands before exactly three digits of what is counted in whole numbers, and no other cell shows more.",
-        f"time\tsteps\n{T}\t987\n{T}\t1.003\n",
-        {"decimal": "comma", "counting": "increment"},
-        said={"counting": "increment"},
+        f"time\tsteps total\n{T}\t987\n{T}\t1.003\n",
+        {"decimal": "comma"},
         readings=("1,003", "1003"),
         name="a.tsv",
     ),

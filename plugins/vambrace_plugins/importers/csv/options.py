@@ -30,6 +30,8 @@ NOTATIONS = {
 """What `csv.time` may say, with the kind of times that it means and their unit."""
 _WORD = re.compile(r"^[A-Z]{2,5}$|^[A-Z_]+/")
 _OFFSET = re.compile(r"^[+-](?:[01][0-9]|2[0-3]):[0-5][0-9]$")
+# What Python calls encodings too, and no file of text is written in.
+_NO_TEXTS = frozenset({"punycode", "idna", "unicode-escape", "raw-unicode-escape", "undefined", "utf-7", "mbcs", "oem"})
 ROLES = ("time", "date", "start", "end", "offset", "-")
 """What `csv.columns` may say of a column besides a signal's name; `-` leaves it out."""
 
@@ -161,9 +163,12 @@ def _encoding(text: str) -> str:
         return ""
     try:
         "x".encode(text)
-        return codecs.lookup(text).name.removesuffix("-sig")
-    except (LookupError, UnicodeError):
-        raise _bad("encoding", text, "the name of a text encoding, as in utf-8, cp1252 or latin-1") from None
+        found = codecs.lookup(text)
+    except (LookupError, UnicodeError, ValueError):
+        found = None
+    if found is None or found.incrementaldecoder is None or found.name.replace("_", "-") in _NO_TEXTS:
+        raise _bad("encoding", text, "the name of a text encoding, as in utf-8, cp1252 or latin-1")
+    return found.name.removesuffix("-sig")
 
 
 def _start(text: str) -> int | None:

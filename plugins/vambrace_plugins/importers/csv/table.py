@@ -18,7 +18,7 @@ from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.cells import numbers_of, plain, without_unit
 from vambrace_plugins.importers.csv.decimals import DecimalMark, Numbers, may_list
 from vambrace_plugins.importers.csv.layout import Field, fields
-from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.options import Said, option_key
 from vambrace_plugins.importers.csv.recordings import Key, Part, Recordings
 from vambrace_plugins.importers.csv.timing import Timing, places, settle
 from vambrace_plugins.importers.csv.unitsrow import units_row, with_units
@@ -96,7 +96,9 @@ class Table:
         found = places(self.heads, said)
         self.timing: Timing = settle(self.heads, found, said, sample, increments)
         bare = [
-            [without_unit(cell, each.suffix) for cell in sample[each.at]] if each.suffix else sample[each.at]
+            [without_unit(cell, each.suffix, each.heading.signal) for cell in sample[each.at]]
+            if each.suffix
+            else sample[each.at]
             for each in self.fields
         ]
         numbers_first = [_numbers(each, cells) for each, cells in zip(self.fields, bare, strict=True)]
@@ -156,7 +158,7 @@ class Table:
             and (numbers := numbers_of(cells)) is not None
         ):
             return numbers
-        cells, words = plain(cells, each.suffix, each.heading.text.strip(), told=each.told)
+        cells, words = plain(cells, each.suffix, each.heading.signal, each.heading.text.strip(), told=each.told)
         self.absent.update(dict.fromkeys(words))
         return self.mark.plain(each.heading.text.strip(), cells)
 
@@ -241,7 +243,10 @@ def _column(each: Field, values: Values, cells: pa.Array, part: Part) -> Column:
 def _no_signal(heads: Sequence[Heading]) -> Refused:
     names = ", ".join(f'"{heading.text.strip()[:40]}"' for heading in heads if heading.time is None)
     what = f"it has times, and no column of a signal that we know by its header ({names or 'there is no other'})"
-    near = next((f"{heading.text.strip()}={split[0].signal}" for heading, split in _split(heads)), "HEADER=heart_rate")
+    near = next(
+        (f"{option_key(heading.text.strip())}={split[0].signal}" for heading, split in _split(heads)),
+        "HEADER=heart_rate",
+    )
     todo = f'If it holds measurements, say of what, as in --option "csv.columns={near}"'
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
 
