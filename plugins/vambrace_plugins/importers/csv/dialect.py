@@ -56,6 +56,11 @@ def _delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> tu
     ranked = sorted(headers, key=lambda one: (-known(headers[one]), -len(headers[one])))
     first, *others = ranked
     best = known(headers[first])
+    if best == 1 and len(headers[first]) > 1:
+        # One known word may be a word before the table: `Start time` and what it is.
+        behind = _behind(lines, known, said)
+        if behind is not None:
+            return behind
     if not best or (len(headers[first]) == 1 and not said and gaps_of(lines, known)):
         return _behind_others(lines, headers[first], known, said)
     for other in others:
@@ -91,12 +96,19 @@ def _headers(lines: Lines, delimiters: Iterable[str], known: Callable[[list[str]
 
 def _behind_others(lines: Lines, first: list[str], known: Callable[[list[str]], int], said: str) -> tuple[str, int]:
     """Return the delimiter of a header behind other lines, and how many they are; raise Refused where there is none."""
+    behind = _behind(lines, known, said)
+    if behind is None:
+        raise _no_header(first)
+    return behind
+
+
+def _behind(lines: Lines, known: Callable[[list[str]], int], said: str) -> tuple[str, int] | None:
     for before, line in enumerate(islice(lines.ahead(), PREAMBLE_LINES)):
         counts = {one: known(line.strip().split(one)) for one in ((said,) if said else DELIMITERS)}
         best = max(counts, key=lambda one: counts[one])
         if counts[best] > 1:
             return best, before
-    raise _no_header(first)
+    return None
 
 
 def _no_header(header: list[str]) -> Refused:

@@ -88,9 +88,7 @@ def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Reco
     with source.open() as raw:
         decoded, pieces = decode(raw, said.encoding)
         lines = Lines(pieces)
-        dialect = choose_dialect(
-            lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
-        )
+        dialect = choose_dialect(lines, said.delimiter, lambda cells: _score(cells, said))
         sentences = [decoded.sentence] if decoded.sentence else []
         if dialect.gaps:
             lines = Lines(with_tabs(lines, dialect.gaps, dialect.before))
@@ -101,6 +99,20 @@ def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Reco
                 yield replace(item, conversions=(*item.conversions, *sentences))
             else:
                 yield item
+
+
+def _score(cells: list[str], said: Said) -> int:
+    """Return how many cells of a header mean something to us: none where one is a value, which no header has.
+
+    Times alone are no more than one: `Time zone,UTC` is none of a table's headers.
+    """
+    if any(VALUE.match(cell.strip()) for cell in cells):
+        return 0
+    heads = headings(cells, said)
+    if long_places(heads) is not None:
+        return len(heads)
+    count = sum(heading.known for heading in heads)
+    return count if any(heading.signal for heading in heads) else min(count, 1)
 
 
 def _like_a_table(lines: Sequence[str], delimiter: str) -> bool:
