@@ -95,6 +95,13 @@ EXAMPLES = (
     ),
     File(
         "damaged-file",
+        "A row does not fit its table: here a note behind it, or the title of another table that is not known.",
+        f"time,heart_rate\n{T},60\nend\nof file\n",
+        mended=f"time,heart_rate\n{T},60\n",
+        readings=("a title or a note",),
+    ),
+    File(
+        "damaged-file",
         "A quote is opened and never closed, or a line holds what no text has: the file is cut or was spoilt.",
         f'time,heart_rate,note\n{T},60,ok\n{T},61,"br',
         {"salvage": "yes"},

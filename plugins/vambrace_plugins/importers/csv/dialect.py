@@ -9,10 +9,10 @@ from typing import NamedTuple
 
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.fixedwidth import Gap, gaps_of
-from vambrace_plugins.importers.csv.headerrows import VALUE
+from vambrace_plugins.importers.csv.headerrows import VALUE, is_blank
 from vambrace_plugins.importers.csv.lines import PREAMBLE_LINES, Lines
 from vambrace_plugins.importers.csv.options import DELIMITERS, FIXED
-from vambrace_plugins.importers.csv.rows import csv_fault, is_blank
+from vambrace_plugins.importers.csv.rows import csv_fault
 
 NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
 

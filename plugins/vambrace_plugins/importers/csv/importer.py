@@ -140,7 +140,7 @@ def _tables(
         given = Given(source, said, delimiter, rows.header, recordings, people)
         if tables:
             source.note("another-table", f"line {rows.header_line:,}: another table begins")
-        reading = _Table(given, rows)
+        reading = _Table(given, rows, alone=not recordings)
         yield from reading.batches()
         more = rows.next_table()
         yield from reading.about(at_end=not more, ended=lines.ended)
@@ -153,8 +153,9 @@ def _tables(
 class _Table:
     """The reading of one table of a file."""
 
-    def __init__(self, given: Given, rows: Rows) -> None:
-        self._given, self._rows = given, rows
+    def __init__(self, given: Given, rows: Rows, *, alone: bool) -> None:
+        """Begin with the header; `alone` says that no table before it has rows."""
+        self._given, self._rows, self._alone = given, rows, alone
         self._heads = headings(given.header, given.said)
         self._dates = DayClock(self._heads, given.said, parting_places(self._heads))
         self._table: Table | LongTable | None = None
@@ -167,12 +168,18 @@ class _Table:
             if self._table is None:
                 if self._rows.fault is not None and not len(block):
                     break
+                if not len(block) and block.cut is None and not (self._alone and self._rows.at_end):
+                    # Nothing of it is read, and nothing has to be certain.
+                    what = f"line {self._rows.header_line:,}: a header without rows"
+                    self._given.source.note("empty-table", what)
+                    break
                 self._table, block = self._begun(block)  # noqa: PLW2901
             yield from map(self._dates.shown, self._table.batches(block))
             if block.cut is not None:
                 self._cut = True
                 yield from self._table.cut(block.cut)
-        self._again, self._comments = self._rows.headers_again, self._rows.comments
+        self._again, self._comments, self._rules = self._rows.headers_again, self._rows.comments, self._rows.rules
+        self._summaries = self._rows.summaries
 
     def _begun(self, first: Block) -> tuple[Table | LongTable, Block]:
         places = long_places(self._heads)
@@ -200,6 +207,11 @@ class _Table:
             source.note("header-again", "the header stands again between the rows", count=self._again)
         if self._comments:
             source.note("comment-lines", "lines of comment between the rows are passed over", count=self._comments)
+        if self._rules:
+            source.note("rule-lines", "a line of dashes under the header is passed over", count=self._rules)
+        if self._summaries:
+            what = f'rows that look like a summary ("{self._summaries[0][:40]}") have no time, and are set aside'
+            source.note("summary-rows", what, count=len(self._summaries))
         if self._given.said.date and self._dates.found is None:
             source.note("option-without-use", "its times have dates, and csv.date is not used")
         self.count = self._table.count
