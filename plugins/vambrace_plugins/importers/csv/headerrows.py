@@ -19,7 +19,7 @@ VALUE = re.compile(r"^[+-]?[0-9]+([.,][0-9]+)?$|^[0-9]{1,4}[-/.:][0-9]{1,2}[-/.:
 _BEGIN_OF_VALUES = "0123456789+-."
 _MARKS = "\ufeff\f"
 _LONGEST_WORDS, _SHOWN = 80, 40
-_RULE, _DASHES = re.compile(r"^\s*(?:[:+|]?[-=+|]+[:+|]?)?\s*$"), re.compile("--|==")
+_RULE, _RULE_OF_ALL = re.compile(r"^\s*:?(?:-{3,}|={3,}):?\s*$"), re.compile(r"^\s*[-=+|]{3,}\s*$")
 _SHAPE = str.maketrans("123456789", "0" * 9)
 
 # What stands in the column of times where a row sums others up (common practice, no source).
@@ -52,9 +52,13 @@ def is_title(row: list[str]) -> bool:
     return _cells(row) == 1 and not "".join(row).strip()[:1].isdigit()
 
 
-def is_rule(row: list[str]) -> bool:
-    """Say whether a row is drawn between a header and its rows: of dashes in each cell, or of one such line."""
-    return bool(row) and all(map(_RULE.match, row)) and any(_DASHES.search(cell) for cell in row)
+def is_rule(row: Sequence[str], header: Sequence[str]) -> bool:
+    """Say whether a row is drawn between a header and its rows: of dashes under each name, or of one such line."""
+    if len(row) == 1:
+        return bool(_RULE_OF_ALL.match(row[0]))
+    return len(row) == len(header) and all(
+        _RULE.match(cell) if name.strip() else not cell.strip() for cell, name in zip(row, header, strict=True)
+    )
 
 
 def looks_like(row: list[str]) -> str:

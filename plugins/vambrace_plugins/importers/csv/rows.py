@@ -142,7 +142,7 @@ class Rows:
         if self._begun:
             return False
         rows = ([column[at].as_py() for column in columns] for at in range(min(2, len(columns[0]))))
-        return any(map(is_rule, rows))
+        return any(is_rule(row, self.header) for row in rows)
 
     def _is_odd(self, row: list[str]) -> bool:
         return len(row) != len(self.header) or is_blank(row) or row == self.header or bool(self._kind(row))
@@ -227,7 +227,7 @@ class Rows:
 
     def _regular(self, rows: list[list[str]]) -> Block:
         record, line, width = self._next_record, self._next_line, len(self.header)
-        first = next((row for row in rows if not is_blank(row) and not is_rule(row)), None)
+        first = next((row for row in rows if not is_blank(row) and not is_rule(row, self.header)), None)
         if not self._noted and first is not None:
             self._note_units(first)
         records: list[int] = []
@@ -236,7 +236,7 @@ class Rows:
         for at, row in enumerate(map(cleaned, rows)):
             if len(row) != width and not is_blank(row):
                 row = self._fitted(row, width)  # noqa: PLW2901
-            if not self._begun and kept in ([], [self._units]) and is_rule(row):
+            if not self._begun and kept in ([], [self._units]) and is_rule(row, self.header):
                 self.rules += 1
             elif self._is_row(row):
                 records.append(record + at)
