@@ -22,6 +22,7 @@ from vambrace_plugins.importers.csv.longshape import LongTable, long_places, par
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
 from vambrace_plugins.importers.csv.roworder import RowOrder
 from vambrace_plugins.importers.csv.rows import Rows
+from vambrace_plugins.importers.csv.spaces import Spaces
 from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Given, Table, wide
 from vambrace_plugins.importers.csv.vocabulary import read_heading
 
@@ -157,6 +158,8 @@ class _Table:
         """Begin with the header; `alone` says that no table before it has rows."""
         self._given, self._rows, self._alone = given, rows, alone
         self._heads = headings(given.header, given.said)
+        long = long_places(self._heads)
+        self._spaces = Spaces(self._heads, long.value if long else None)
         self._dates = DayClock(self._heads, given.said, parting_places(self._heads))
         self._table: Table | LongTable | None = None
         self._cut = False
@@ -164,7 +167,7 @@ class _Table:
 
     def batches(self) -> Iterator[SourceBatch | Rejected]:
         self._note_before()
-        for block in self._dates.blocks(self._rows.blocks()):
+        for block in self._dates.blocks(self._spaces.blocks(self._rows.blocks())):
             if self._table is None:
                 if self._rows.fault is not None and not len(block):
                     break
@@ -215,4 +218,6 @@ class _Table:
         if self._given.said.date and self._dates.found is None:
             source.note("option-without-use", "its times have dates, and csv.date is not used")
         self.count = self._table.count
-        yield from map(self._dates.recorded, self._table.about(complete=False if self._cut else None))
+        spaces = tuple(self._spaces.sentences.values())
+        for recording in map(self._dates.recorded, self._table.about(complete=False if self._cut else None)):
+            yield replace(recording, conversions=(*recording.conversions, *spaces))
