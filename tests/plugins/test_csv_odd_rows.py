@@ -34,6 +34,17 @@ def test_a_word_and_its_value_before_the_header_are_passed_over(before: str) -> 
     assert before.splitlines()[0] in notes(result)["lines-before-header"]
 
 
+def test_a_table_whose_times_are_not_known_is_not_passed_over() -> None:
+    error = read(f"moment,heart_rate,power\n{T},70,100\n\n" + TABLE).error
+    assert error is not None
+    assert error.code == "no-time-column"
+    ok(f"moment,heart_rate,power\n{T},70,100\n\n" + TABLE, columns="moment=time")
+
+
+def test_a_column_with_a_number_for_a_name_changes_nothing() -> None:
+    assert ok(f"time,heart_rate,0\n{T},70,5\n").values("heart_rate") == ["70"]
+
+
 def test_a_header_of_one_known_word_is_still_the_header_where_no_other_follows() -> None:
     assert ok(f"time,qqq\n{T},70\n", columns="qqq=heart_rate").values("heart_rate") == ["70"]
     error = read(f"time,qqq\n{T},70\n").error

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Callable, Iterable
 from itertools import islice
 from typing import NamedTuple
@@ -14,6 +15,7 @@ from vambrace_plugins.importers.csv.lines import PREAMBLE_LINES, Lines
 from vambrace_plugins.importers.csv.options import DELIMITERS, FIXED
 from vambrace_plugins.importers.csv.rows import csv_fault
 
+_MARKS = "[" + re.escape("".join(DELIMITERS)) + "]"
 NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
 
 
@@ -25,10 +27,12 @@ class Dialect(NamedTuple):
     gaps: tuple[Gap, ...] = ()
 
 
-def choose_dialect(lines: Lines, said: str, known: Callable[[list[str]], int]) -> Dialect:
+def choose_dialect(
+    lines: Lines, said: str, known: Callable[[list[str]], int], surely: Callable[[list[str]], int]
+) -> Dialect:
     """Return how the lines of a table are cut into cells.
 
-    `known` says how many cells of a header mean something to us.
+    `known` says how many cells of a header mean something to us, `surely` the same of what can only be a header.
 
     Raise Refused where two delimiters fit equally well, or where no header is found.
     """
@@ -38,7 +42,7 @@ def choose_dialect(lines: Lines, said: str, known: Callable[[list[str]], int]) -
             raise _no_header([next((line for line in lines.ahead() if line.strip()), "")])
         return fixed
     try:
-        return Dialect(*_delimiter(lines, said, known))
+        return Dialect(*_delimiter(lines, said, known, surely))
     except Refused:
         fixed = None if said else _fixed(lines, known)
         if fixed is None:
@@ -51,15 +55,17 @@ def _fixed(lines: Lines, known: Callable[[list[str]], int]) -> Dialect | None:
     return Dialect("\t", found[1], found[0]) if found else None
 
 
-def _delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> tuple[str, int]:
+def _delimiter(
+    lines: Lines, said: str, known: Callable[[list[str]], int], surely: Callable[[list[str]], int]
+) -> tuple[str, int]:
     headers = _headers(lines, (said,) if said else DELIMITERS, known)
     ranked = sorted(headers, key=lambda one: (-known(headers[one]), -len(headers[one])))
     first, *others = ranked
     best = known(headers[first])
-    if best == 1 and len(headers[first]) > 1:
-        # One known word may be a word before the table: `Start time` and what it is.
-        behind = _behind(lines, known, said)
-        if behind is not None:
+    if best and len(headers[first]) > 1 and not surely(headers[first]):
+        # These may be words before the table, and what they are: `Start time`, or `Time zone,UTC`.
+        behind = _behind(lines, surely, said)
+        if behind is not None and not _has_rows(lines, behind[1]):
             return behind
     if not best or (len(headers[first]) == 1 and not said and gaps_of(lines, known)):
         return _behind_others(lines, headers[first], known, said)
@@ -102,6 +108,11 @@ def _behind_others(lines: Lines, first: list[str], known: Callable[[list[str]], 
     return behind
 
 
+def _has_rows(lines: Lines, before: int) -> bool:
+    """Say whether one of the first lines begins with a value, as a row of a table does."""
+    return any(VALUE.match(re.split(_MARKS, line.strip())[0].strip(' "')) for line in islice(lines.ahead(), before))
+
+
 def _behind(lines: Lines, known: Callable[[list[str]], int], said: str) -> tuple[str, int] | None:
     for before, line in enumerate(islice(lines.ahead(), PREAMBLE_LINES)):
         counts = {one: known(line.strip().split(one)) for one in ((said,) if said else DELIMITERS)}
@@ -113,8 +124,9 @@ def _behind(lines: Lines, known: Callable[[list[str]], int], said: str) -> tuple
 
 def _no_header(header: list[str]) -> Refused:
     """Return the refusal of a table no line of which means anything as a header."""
-    if any(VALUE.match(cell.strip()) for cell in header):
-        what = f'its first line holds values ("{header[0].strip()[:40]}"), where the names of the columns belong'
+    value = next((cell.strip() for cell in header if VALUE.match(cell.strip())), "")
+    if value:
+        what = f'its first line holds values ("{value[:40]}"), where the names of the columns belong'
         todo = "Put a line before it that names them, such as time,heart_rate"
         return Refused("no-header", what, where="line 1", todo=todo, unrecognised=True)
     what = f"no column is known by its header ({_shown(header)})"

@@ -89,7 +89,9 @@ def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Reco
     with source.open() as raw:
         decoded, pieces = decode(raw, said.encoding)
         lines = Lines(pieces)
-        dialect = choose_dialect(lines, said.delimiter, lambda cells: _score(cells, said))
+        dialect = choose_dialect(
+            lines, said.delimiter, lambda cells: _known_in(cells, said), lambda cells: _table_in(cells, said)
+        )
         sentences = [decoded.sentence] if decoded.sentence else []
         if dialect.gaps:
             lines = Lines(with_tabs(lines, dialect.gaps, dialect.before))
@@ -102,18 +104,19 @@ def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Reco
                 yield item
 
 
-def _score(cells: list[str], said: Said) -> int:
-    """Return how many cells of a header mean something to us: none where one is a value, which no header has.
+def _known_in(cells: list[str], said: Said) -> int:
+    """Return how many cells of a header mean something to us."""
+    return sum(heading.known for heading in headings(cells, said))
 
-    Times alone are no more than one: `Time zone,UTC` is none of a table's headers.
-    """
-    if any(VALUE.match(cell.strip()) for cell in cells):
+
+def _table_in(cells: list[str], said: Said) -> int:
+    """Return how many cells mean something if they are surely a table's header: a time and a signal; else 0."""
+    if HeaderRows(said).time_at(cells) is None:
         return 0
     heads = headings(cells, said)
     if long_places(heads) is not None:
         return len(heads)
-    count = sum(heading.known for heading in heads)
-    return count if any(heading.signal for heading in heads) else min(count, 1)
+    return sum(heading.known for heading in heads) if any(heading.signal for heading in heads) else 0
 
 
 def _like_a_table(lines: Sequence[str], delimiter: str) -> bool:
