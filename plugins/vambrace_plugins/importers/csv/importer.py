@@ -164,7 +164,9 @@ class _Table:
     def _begun(self, first: Block) -> tuple[Table | LongTable, Block]:
         places = long_places(self._heads)
         if places is None:
-            return wide(self._given, self._heads, first)
+            table, first = wide(self._given, self._heads, first)
+            self._rows.numeric = table.numeric(first)
+            return table, first
         return LongTable(self._given, self._heads, places, first), first
 
     def _note_before(self) -> None:
