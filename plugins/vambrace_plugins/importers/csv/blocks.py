@@ -129,7 +129,6 @@ def columns_of(
     if table.num_rows != n:
         return None
     columns = [column.combine_chunks() for column in table.columns]
-    spaced = b" " in data
     for at, column in enumerate(columns):
         if at in numeric:
             numbers = column.to_numpy(zero_copy_only=False)
@@ -137,7 +136,7 @@ def columns_of(
             if int(np.isfinite(numbers).sum()) != n - column.null_count:
                 return None
             columns[at] = Numbers(numbers, Again(data, n, delimiter, width), at)
-        elif spaced and (first_bytes(column) == ord(" ")).any():
+        elif (first_bytes(column) == ord(" ")).any():
             columns[at] = pc.utf8_ltrim(column, " ")
     return columns
 

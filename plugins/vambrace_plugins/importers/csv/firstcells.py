@@ -17,7 +17,12 @@ class FirstCells(Sequence[str]):
 
     def __init__(self, column: pa.Array) -> None:
         """Take the cells of the first rows."""
-        self.column = pc.unique(column)
+        self._cells = column
+
+    @cached_property
+    def column(self) -> pa.Array:
+        """Return the cells as a column of Arrow."""
+        return pc.unique(self._cells)
 
     @cached_property
     def texts(self) -> list[str]:
@@ -26,8 +31,8 @@ class FirstCells(Sequence[str]):
 
     @cached_property
     def numbers(self) -> NDArray[np.float64] | None:
-        """Return the numbers of the cells, None where each needs a closer look."""
-        return numbers_of(self.column)
+        """Return the numbers of all cells, each as often as it stands, None where they need a closer look."""
+        return numbers_of(self._cells)
 
     def __len__(self) -> int:
         return len(self.column)

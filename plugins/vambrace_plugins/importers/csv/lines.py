@@ -29,8 +29,8 @@ class Lines:
     `ended` says whether the last line that was read had an end.
     """
 
-    def __init__(self, pieces: Iterator[str]) -> None:
-        """Begin before the first line."""
+    def __init__(self, pieces: Iterator[bytes]) -> None:
+        """Begin before the first line of a text in pieces of UTF-8."""
         self.ended = True
         self._held: list[Part] = []
         self._current = io.StringIO()
@@ -85,14 +85,18 @@ def _split(data: bytes) -> io.StringIO:
 
 
 def _part(data: bytes) -> Part:
-    return Part(data, data.count(b"\n") + (not data.endswith(b"\n")))
+    return Part(data, _line_feeds(data) + (not data.endswith(b"\n")))
 
 
-def _whole_lines(pieces: Iterator[str]) -> Iterator[bytes]:
+def _line_feeds(data: bytes) -> int:
+    return int(np.count_nonzero(np.frombuffer(data, np.uint8) == ord("\n")))
+
+
+def _whole_lines(pieces: Iterator[bytes]) -> Iterator[bytes]:
     """Yield the text in parts that end where a line ends."""
     rest = b""
     for piece in pieces:
-        data = rest + piece.encode()
+        data = rest + piece if rest else piece
         end = data.rfind(b"\n") + 1
         # A carriage return at the very end may be the first half of a line end.
         end = max(end, data.rfind(b"\r", end, -1) + 1)
@@ -118,10 +122,11 @@ def _checked(texts: Iterator[bytes]) -> Iterator[Part]:
                         yield _part(data[:whole])
                     raise DamagedFile(what, where=f"line {at:,}", todo=SALVAGE)
                 whole += len(line.encode())
-        before += data.count(b"\n")
+        part = _part(data)
+        before += part.lines - (not data.endswith(b"\n"))
         if b"\r" in data:
             before += data.count(b"\r") - data.count(b"\r\n")
-        yield _part(data)
+        yield part
 
 
 def has_long_line(data: bytes, longest: int) -> bool:

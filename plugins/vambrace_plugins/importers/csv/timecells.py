@@ -13,7 +13,6 @@ import pyarrow.compute as pc
 
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.blocks import cell_ends
-from vambrace_plugins.importers.csv.firstcells import column_of
 
 _ENOUGH = 0.9
 """The share of cells that must be written alike; the others are set aside as no times."""
@@ -86,8 +85,6 @@ def kind_of(cells: Sequence[str], header: str, shown: Sequence[str] = ()) -> str
     of a date and a clock; `number` a count.
     Raise Refused for any other and for a mixture.
     """
-    if is_usual(column_of(cells)):
-        return "iso"
     counted: Counter[str] = Counter()
     examples: dict[str, str] = {}
     for at, many in _alike(cells):
