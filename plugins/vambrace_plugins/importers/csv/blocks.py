@@ -15,7 +15,7 @@ from pyarrow import csv as arrow_csv
 # Bytes with which times, counts and blank cells begin.
 _BEGINS_VALUE = np.isin(np.arange(256), np.frombuffer(b"0123456789+-. ", np.uint8))
 # Holds the longest line that is read, whatever its characters.
-_ARROW_BLOCK = 1 << 21
+_ARROW_BLOCK = 1 << 20
 
 
 class Again:

@@ -11,6 +11,8 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
+from vambrace_plugins.importers.csv.blocks import cell_ends
+
 
 class FirstCells(Sequence[str]):
     """The different cells of a column in their order, as a value that stands twice shows no more."""
@@ -34,6 +36,17 @@ class FirstCells(Sequence[str]):
         """Return the numbers of all cells, each as often as it stands, None where they need a closer look."""
         return numbers_of(self._cells)
 
+    @cached_property
+    def alike(self) -> bool:
+        """Say whether all cells differ in their digits only, as times of one notation do."""
+        ends = cell_ends(self._cells)
+        length = int(ends[1] - ends[0]) if len(self._cells) else 0
+        if not length or np.any(np.diff(ends) != length):
+            return False
+        letters = np.frombuffer(self._cells.buffers()[2], np.uint8)[ends[0] : ends[-1]].reshape(-1, length)
+        shapes = np.where((letters >= ord("0")) & (letters <= ord("9")), np.uint8(ord("0")), letters)
+        return bool((shapes == shapes[0]).all())
+
     def __len__(self) -> int:
         return len(self.column)
 
@@ -42,7 +55,7 @@ class FirstCells(Sequence[str]):
     @overload
     def __getitem__(self, at: slice) -> list[str]: ...
     def __getitem__(self, at: int | slice) -> str | list[str]:
-        return self.texts[at]
+        return self.texts[at] if isinstance(at, slice) or "texts" in self.__dict__ else str(self.column[at].as_py())
 
     def __iter__(self) -> Iterator[str]:
         return iter(self.texts)

@@ -165,7 +165,7 @@ class _Table:
         places = long_places(self._heads)
         if places is None:
             table, first = wide(self._given, self._heads, first)
-            self._rows.numeric = table.numeric(first)
+            self._rows.numeric = table.numeric
             return table, first
         return LongTable(self._given, self._heads, places, first), first
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from itertools import islice
 
@@ -52,6 +52,7 @@ class Rows:
         self._ahead: list[list[str]] = []
         self._more = True
         self._lines_by_columns = 0
+        self._coming: Future[Part | None] | None = None
         self._begin(header)
 
     def _begin(self, header: list[str]) -> None:
@@ -91,13 +92,14 @@ class Rows:
         width = len(self.header)
         if width < 2 or self._behind_header or len(self._ahead) > 1 or any(map(self._is_odd, self._ahead)):
             return
-        with ThreadPoolExecutor(1) as reader:
+        # One of the two reads lines, the other cuts those before them into columns.
+        with ThreadPoolExecutor(2) as self._readers:
             first = not self._begun
             columns = self._columns(ROWS if first else _MANY)
             while columns is not None:
                 # The next block is read while the caller looks at this one, but for the first, from which it learns
                 # what the columns are; a short block is the last.
-                ahead = reader.submit(self._columns, _MANY) if len(columns[0]) >= ROWS and not first else None
+                ahead = self._readers.submit(self._columns, _MANY) if len(columns[0]) >= ROWS and not first else None
                 first = False
                 if self._ahead:
                     yield self._regular([self._ahead.pop()])
@@ -118,9 +120,12 @@ class Rows:
 
     def _columns(self, most: int) -> list[Cells] | None:
         """Return the next lines as columns; None where they are not plainly regular, and stay the next ones."""
-        taken = self._taken(most)
+        coming, self._coming = self._coming, None
+        taken = coming.result() if coming else self._taken(most)
         if taken is None:
             return None
+        if taken.lines == most:
+            self._coming = self._readers.submit(self._taken, _MANY)
         lines = taken.data, taken.lines, self._delimiter, len(self.header)
         columns = columns_of(*lines, self.numeric)
         if columns is None and self.numeric:
@@ -128,7 +133,10 @@ class Rows:
             columns = columns_of(*lines)
             self.numeric = frozenset(at for at in self.numeric if columns and numbers_of(columns[at]) is not None)
         if columns is None or self._may_end(columns):
-            self._lines.put_back(taken)
+            coming, self._coming = self._coming, None
+            later = coming.result() if coming else None
+            for part in filter(None, (later, taken)):
+                self._lines.put_back(part)
             return None
         return columns
 

@@ -16,7 +16,7 @@ from vambrace_plugins.importers.csv.beside import Beside
 from vambrace_plugins.importers.csv.blocks import Block, Cells, Numbers, chosen, row_of
 from vambrace_plugins.importers.csv.cells import plain, without_unit
 from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
-from vambrace_plugins.importers.csv.firstcells import FirstCells, numbers_of
+from vambrace_plugins.importers.csv.firstcells import FirstCells, numbers_in, numbers_of
 from vambrace_plugins.importers.csv.layout import Field, fields
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.recordings import Key, Recordings
@@ -97,6 +97,8 @@ class Table:
             [without_unit(cell, each.suffix) for cell in sample[each.at]] if each.suffix else sample[each.at]
             for each in self.fields
         ]
+        plain = (each.at for each in self.fields if not each.suffix and numbers_in(sample[each.at]) is not None)
+        self._plain = frozenset(plain)
         names = [each.heading.text.strip() for each in self.fields]
         lists = {name for name, each in zip(names, self.fields, strict=True) if may_list(each.heading.signal)}
         self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)), lists)
@@ -137,12 +139,12 @@ class Table:
                 self.timing.stamp,
             )
 
-    def numeric(self, first: Block) -> frozenset[int]:
+    @property
+    def numeric(self) -> frozenset[int]:
         """Return the columns that are plain numbers in the first rows, and may be read as such from there on."""
         if self.mark.mark != "." or self.mark.open or self._beside.looks:
             return frozenset()
-        alone = (each.at for each in self.fields if not each.suffix)
-        return frozenset(at for at in alone if numbers_of(first.columns[at]) is not None)
+        return self._plain
 
     def _values(self, each: Field, cells: Cells) -> Values:
         if isinstance(cells, Numbers):

@@ -9,7 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from vambrace.plugin import Refused, Source
-from vambrace_plugins.importers.csv.firstcells import column_of
+from vambrace_plugins.importers.csv.firstcells import FirstCells, column_of
 
 SHORT = {
     "ACDT": ("+10:30",),
@@ -145,8 +145,9 @@ def without_zones(cells: Sequence[str], said: Mapping[str, str], header: str) ->
 
     Raise Refused where the words behind more than a few of them are no zones that are known.
     """
+    # Of cells that differ in their digits only, the first says it of all.
     column = column_of(cells)
-    if _all_usual(column):
+    if _all_usual(column[:1] if isinstance(cells, FirstCells) and cells.alike else column):
         return cells
     bodies, _ = zones_parted(column, said, header)
     pairs = [(text or "|").partition("|") for text in pc.dictionary_decode(_parts(column)[1]).to_pylist()]
