@@ -44,7 +44,7 @@ class Conversion:
 
         A decimal of up to six digits after the point gives the double nearest to what it means: 310.15 K is 37 °C.
         """
-        numbers = values.astype(np.float64, copy=False)
+        numbers = values.astype(np.float64)
         if (self.times, self.plus, self.over) == (1, 0, 1):
             return numbers
         with np.errstate(over="ignore", invalid="ignore"):

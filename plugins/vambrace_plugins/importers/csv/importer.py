@@ -36,7 +36,7 @@ class CsvImporter:
     """Reads tables whose columns are known by their headers."""
 
     name = "csv"
-    version = "2"
+    version = "3"
     title = "Tables of text (CSV, TSV)"
     Options: ClassVar[type] = Options
     end_mark = False
