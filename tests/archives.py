@@ -14,9 +14,11 @@ from pathlib import Path
 from vambrace.sources import Entry, Limits, Scanned, open_entry, scan, walk
 
 
-def entries(*roots: Path, ignore: tuple[str, ...] = (), limits: Limits | None = None) -> dict[str, Entry]:
+def entries(
+    *roots: Path, ignore: tuple[str, ...] = (), limits: Limits | None = None, salvage: bool = False
+) -> dict[str, Entry]:
     """Walk, and return the entries by path; no two may have the same."""
-    found = list(walk(roots, ignore) if limits is None else walk(roots, ignore, limits=limits))
+    found = list(walk(roots, ignore, limits=limits or Limits(), salvage=salvage))
     by_path = {entry.path: entry for entry in found}
     assert len(by_path) == len(found)
     return by_path

@@ -29,6 +29,7 @@ class Times:
     local), `local` (a wall clock whose zone the source does not say), `elapsed` (counted from a start that the
     source does not say). `present` is False where a row has no time. `passes` matters to local times that a zone's
     clock shows twice: 1 or 2 where the source's order of rows puts a row into the first or the second pass, else 0.
+    `texts` is what the source wrote where `values` were made of it; it is shown in their place.
     """
 
     values: Values
@@ -37,6 +38,7 @@ class Times:
     epoch_s: int = 0
     present: Mask | None = None
     passes: NDArray[np.uint8] | None = None
+    texts: Values | None = None
 
     def __len__(self) -> int:
         return len(self.values)
@@ -55,7 +57,8 @@ class Column:
     `counts` says what a cadence counts: `steps`, `revolutions`, or `unknown`.
     `sensor` says which sensor gave the value, where the source knows. `flags` is what the source itself says of
     each value (`mode=spot_check; confidence=3`), or None. `texts` is what the source wrote where `values` were made of
-    it; it is shown and set aside in their place, and read where no number is as exact.
+    it; it is shown and set aside in their place. Beside values that are numbers these are the same numbers as texts,
+    and are read where no number is as exact.
     """
 
     signal: str

@@ -69,8 +69,10 @@ def conversion_of(column: Column) -> Conversion:
 
 def candidates(column: Column, how: Conversion) -> Candidates:
     """Return the column as numbers in its signal's canonical unit, and which of them the source really gives."""
-    # Only a text can be shifted by a power of ten without rounding twice.
-    values = plain_values(column.written if how.power_of_ten else column.values)
+    values = plain_values(column.values)
+    if how.power_of_ten and isinstance(values, np.ndarray) and column.texts is not None:
+        # Only a text can be shifted by a power of ten without rounding twice.
+        values = plain_values(column.texts)
     if isinstance(values, np.ndarray):
         if values.dtype.kind in "mM":
             raise TypeError(f"they are {values.dtype}")

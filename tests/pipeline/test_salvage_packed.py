@@ -324,3 +324,28 @@ def test_inspect_says_the_same(tmp_path: Path) -> None:
     (partial,) = inspect([path], salvage=True)
     assert (partial.status, partial.rows_kept > ROWS / 2) == ("partial", True)
     assert partial.first_rows
+
+
+def test_a_cut_zip_is_refused_and_with_salvage_gives_its_members_up_to_the_cut(tmp_path: Path) -> None:
+    whole = zip_bytes({"a.csv": SMALL, "b.csv": CSV, "c.csv": SMALL + b"\n"})
+    path, to = tmp_path / "a.zip", tmp_path / "ds"
+    path.write_bytes(whole[: len(whole) // 2])
+    convert([path], to)
+    assert statuses(to) == {"a.zip": "rejected"}
+    assert "--salvage" in ledger(to)["a.zip"]["reason"]
+    convert([path], to, salvage=True)
+    assert statuses(to) == {"a.zip": "rejected", "a.zip!a.csv": "converted", "a.zip!b.csv": "partial"}
+    assert f"up to byte {len(whole) // 2:,}" in ledger(to)["a.zip"]["reason"]
+    kept = rates(to, "a.zip!b.csv")
+    assert ROWS / 4 < len(kept) < ROWS
+    assert kept == first_rates(len(kept))
+
+
+def test_damage_travels_to_other_processes(tmp_path: Path) -> None:
+    for name in ("a", "b"):
+        (tmp_path / f"{name}.csv.gz").write_bytes(gzip.compress(CSV[: -len(name) * 99] + name.encode())[:-100])
+    to = tmp_path / "ds"
+    convert([tmp_path], to, jobs=2)
+    assert set(statuses(to).values()) == {"rejected"}
+    convert([tmp_path], to, salvage=True, jobs=2)
+    assert statuses(to) == {"a.csv.gz": "partial", "b.csv.gz": "partial"}

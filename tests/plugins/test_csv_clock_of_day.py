@@ -15,10 +15,10 @@ from hypothesis import strategies as st
 from csv_canonical import canonical
 from csv_instants import instants, iso, reading_of, sentences
 from vambrace_plugins.importers.csv import Options
+from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.dayclock import DayClock
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.options import check
-from vambrace_plugins.importers.csv.rows import Block
 
 DATE = "2031-03-04"
 
@@ -89,6 +89,13 @@ def test_cells_without_a_time_decide_nothing_and_stay_as_they_are() -> None:
     result = reading_of("time", cells, "UTC", date=DATE)
     assert instants(result)[-1] == "2031-03-05T00:00:00Z"
     assert [(each.reason, each.time_text) for each in result.rejected] == [("no-time", ""), ("no-time", "late")]
+
+
+def test_times_are_shown_as_the_file_writes_them() -> None:
+    rows = ["23:59,band-A,60", "23:59,ring-B,61", "0:01,band-A,many", "0:01,ring-B,62"]
+    text = "time,device,heart_rate\n" + "".join(f"{row}\n" for row in rows)
+    result = canonical(text.encode(), Options(date=DATE), "UTC")
+    assert [(each.record, each.found, each.time_text) for each in result.rejected] == [(3, "many", "0:01")]
 
 
 def test_an_end_before_its_start_is_on_the_next_day() -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from datetime import UTC, datetime, timedelta
+from fractions import Fraction
 
 import pandas as pd
 import pyarrow as pa
@@ -117,3 +119,36 @@ def test_a_long_recording_is_read_alike_in_all_blocks() -> None:
     assert instants(reading_of("time", cells, start=START)) == [
         iso((start + second) * 1_000_000) for second in range(25_000)
     ]
+
+
+@pytest.mark.parametrize(("unit", "size"), [("min", 60), ("minutes", 60), ("h", 3600), ("hours", 3600)])
+def test_minutes_and_hours_are_scaled_exactly(unit: str, size: int) -> None:
+    """Outside check: Python's fractions of the same texts."""
+    cells = ["0", "1", "0.1", "2,25", "+3.000001", "-0.5"]
+    result = reading_of(f"elapsed ({unit})", cells, start=START)
+    exact = [Fraction(cell.replace(",", ".")) * size * 1_000_000 for cell in cells]
+    assert instants(result) == [iso(int(AT.timestamp()) * 1_000_000 + math.floor(each)) for each in exact]
+    told = reading_of("time", cells, start=START, time=f"elapsed-{unit[:3] if size == 60 else 'h'}")
+    assert instants(told) == instants(result)
+    odd = reading_of(f"elapsed ({unit})", [*map(str, range(60)), "1e1x", "soon", ""], start=START)
+    assert len(instants(odd)) == 60
+    assert {each.reason for each in odd.rejected} == {"no-time"}
+    assert len(odd.rejected) == 3
+
+
+def test_a_start_that_is_given_settles_counts_that_are_no_dates() -> None:
+    assert instants(reading_of("time (s)", ["0", "0.04"], start=START)) == after(0, 0.04)
+    assert reading_of("time", ["0", "1"], start=START).code == "time-unit-not-said"
+    dates = reading_of("timestamp (s)", ["1709280930"], start=START)
+    assert instants(dates) == ["2024-03-01T08:15:30Z"]
+
+
+def test_durations_as_iso_8601_writes_them() -> None:
+    cells = ["PT0S", "PT10M15.25S", "PT1H0M1S", "P1DT1S"]
+    assert instants(reading_of("elapsed", cells, start=START)) == after(0, 615.25, 3601, 86401)
+    assert reading_of("time", cells).code == "no-start"
+
+
+def test_what_the_header_or_the_option_says_of_elapsed_times_holds_against_other_words() -> None:
+    assert reading_of("elapsed (mm:ss)", ["10:15"], date="2031-03-04").code == "no-start"
+    assert reading_of("time", ["10", "20"], start=START, time="elapsed-mm:ss").code == "time-unit-contradicts"

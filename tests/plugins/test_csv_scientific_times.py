@@ -58,3 +58,25 @@ def test_days_and_elapsed_seconds() -> None:
         "2031-03-04T09:00:01.500000Z",
     ]
     assert reading_of("elapsed (s)", ["1.5E+02"], start=start).code == "time-rounded"
+
+
+@pytest.mark.parametrize(
+    ("cells", "expected"),
+    [
+        (["20240301081530", "20240301235959"], ["2024-03-01T08:15:30Z", "2024-03-01T23:59:59Z"]),
+        (["20240301081530.25"], ["2024-03-01T08:15:30.250000Z"]),
+        (["202403010815"], ["2024-03-01T08:15:00Z"]),
+    ],
+)
+def test_digits_that_are_a_date_and_a_clock(cells: list[str], expected: list[str]) -> None:
+    result = reading_of("time (UTC)", cells)
+    assert instants(result) == expected
+    assert "times: digits read as a date and a clock, as they are a date in no unit since 1970" in sentences(result)
+
+
+def test_digits_that_are_said_to_be_counts_are_no_dates() -> None:
+    start = "2031-03-04T09:00:00Z"
+    assert instants(reading_of("elapsed (ns)", ["20240301081530"], start=start)) == ["2031-03-04T14:37:20.301081Z"]
+    assert reading_of("time", ["20240301081530"], start=start).code == "time-unit-not-said"
+    assert reading_of("time", ["20240301081530", "20249999999999", "20250000000000"]).code == "time-unit-not-said"
+    assert reading_of("timestamp (ms)", ["1709280930250"]).code == ""

@@ -9,6 +9,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from csv_canonical import canonical
 from csv_reading import column_of, ok, read
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures" / "csv"
@@ -195,3 +196,18 @@ def test_the_demo_s_tables_are_read_cell_by_cell() -> None:
         result = ok(data)
         assert result.times() == [row[0] for row in rows]
         assert result.values(signal) == [row[1].replace(",", ".") for row in rows]
+
+
+@pytest.mark.parametrize(
+    "table", ["time;SpO2 (fraction)\n{};0,29\n{};0,57\n", "time,SpO2 (fraction)\n{},0.29\n{},0.57\n"]
+)
+def test_fractions_become_the_nearest_percentages_whatever_the_decimal_mark(table: str) -> None:
+    # 100 * 0.29 is 28.999999999999996 and 100 * 0.57 is 56.99999999999999 in double precision (IEEE 754, Python).
+    result = canonical(table.format("2031-03-04T09:00:00Z", "2031-03-04T09:00:01Z").encode())
+    assert [value for _, value in result.channels[1, "oxygen_saturation"]] == [29.0, 57.0]
+
+
+def test_what_is_set_aside_stands_there_as_the_file_writes_it() -> None:
+    result = canonical(b"date;time (UTC);SpO2 (fraction)\n04.03.2031;9:05;-0,29\n14.03.2031;9:06;0,57\n")
+    (one,) = result.rejected
+    assert (one.reason, one.found, one.time_text) == ("outside-domain", "-0,29", "04.03.2031 9:05")

@@ -71,6 +71,14 @@ def _elapsed(instant: datetime) -> tuple[str, ...]:
     return (str((instant - datetime.fromisoformat(START)) // timedelta(seconds=1)),)
 
 
+def _stopwatch(instant: datetime) -> tuple[str, ...]:
+    return (str(instant - datetime.fromisoformat(START)),)
+
+
+def _behind(pattern: str, zone: str) -> Callable[[datetime], tuple[str, ...]]:
+    return lambda instant: (instant.astimezone(ZoneInfo(zone)).strftime(pattern),)
+
+
 UTC_TIME = ("time (UTC)",)
 NOTATIONS = {
     "iso-z": Notation(("time",), _as("%Y-%m-%dT%H:%M:%SZ")),
@@ -86,6 +94,15 @@ NOTATIONS = {
     "month-name": Notation(UTC_TIME, _as("%d %b %Y %H:%M:%S")),
     "two-columns": Notation(("date", "time (UTC)"), _date_and_clock),
     "serial": Notation(UTC_TIME, _serial, {"time": "serial-1900"}, decimals=True),
+    "stopwatch": Notation(("elapsed",), _stopwatch, {"start": START}),
+    "clock": Notation(UTC_TIME, _as("%H:%M:%S"), {"date": "2024-03-13"}),
+    "place-behind": Notation(("time",), _behind("%Y-%m-%d %H:%M:%S Europe/Berlin", "Europe/Berlin")),
+    "word-behind": Notation(
+        ("time",),
+        _behind("%d.%m.%Y %I:%M:%S %p %Z", "America/Los_Angeles"),
+        {"zones": "PDT=-07:00", "time": "day-first"},
+    ),
+    "short-year": Notation(UTC_TIME, _as("%m/%d/%y %H:%M:%S"), {"century": "20", "time": "month-first"}),
     "elapsed": Notation(("elapsed (s)",), _elapsed, {"start": START, "time": "elapsed-s"}),
 }
 # What no byte shows has to be said.

@@ -30,6 +30,10 @@ def _count(per_second: int) -> Write:
     return lambda at: [str(int(at.timestamp()) * per_second)]
 
 
+def _pacific(at: datetime) -> list[str]:
+    return [at.astimezone(timezone(timedelta(hours=-8))).strftime("%Y-%m-%d %H:%M:%S")]
+
+
 # Headers, what writes an instant under them, and what is said by option.
 NOTATIONS: list[tuple[list[str], Write, dict[str, Any]]] = [
     (["time"], _pattern("%Y-%m-%dT%H:%M:%SZ"), {}),
@@ -42,6 +46,12 @@ NOTATIONS: list[tuple[list[str], Write, dict[str, Any]]] = [
     (["time (UTC)"], _pattern("%d.%m.%Y %H:%M:%S"), {"time": "day-first"}),
     (["time (UTC)"], _pattern("%m/%d/%Y %H:%M:%S"), {"time": "month-first"}),
     (["time (UTC)"], _pattern("%Y/%m/%d %H:%M:%S"), {}),
+    (["time"], _pattern("%Y-%m-%d %H:%M:%S +0000"), {}),
+    (["time"], _pattern("%a, %d %b %Y %I:%M:%S %p UTC"), {}),
+    (["date", "time"], _pattern("%B %d, %Y", "%H:%M:%S (UTC)"), {}),
+    (["time"], _pattern("%d.%m.%y %H:%M:%S Z"), {"time": "day-first", "century": "20"}),
+    (["time_pst"], _pacific, {"zones": "PST=-08:00"}),
+    (["elapsed"], lambda at: [str(at - FIRST)], {"start": "2031-03-14T00:00:00Z"}),
 ]
 POWER = st.one_of(st.none(), st.integers(0, 40_000).map(lambda hundredths: hundredths / 100))
 RATE = st.one_of(st.none(), st.integers(30, 220).map(float))

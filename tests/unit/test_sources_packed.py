@@ -224,7 +224,7 @@ def test_a_tar_cut_or_damaged_in_the_middle_keeps_what_is_before_and_says_so(tmp
     found = entries(written(tmp_path, bytes(damaged), "a.tar"))
     assert list(found) == ["a.tar", "a.tar!a.csv"]
     assert found["a.tar"].code == "damaged-file"
-    assert "damaged after 1 members" in found["a.tar"].reason
+    assert "damaged after 1 member," in found["a.tar"].reason
 
     unended = entries(written(tmp_path, whole[: 9 * 512], "a.tar"))
     assert unended["a.tar"].code == ""

@@ -42,7 +42,7 @@ def convert(
     installed = registry.load()
     wishes = Wishes(zone, options or {}, salvage)
     wishes.check(installed)
-    entries = walk([os.fspath(each) for each in sources], ignore, skip=[Path(to)], marker=DOCUMENT)
+    entries = walk([os.fspath(each) for each in sources], ignore, skip=[Path(to)], marker=DOCUMENT, salvage=salvage)
     store = Store.begin(to)
     try:
         with store.writing():

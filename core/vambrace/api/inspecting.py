@@ -39,7 +39,7 @@ def inspect(
     wishes.check(installed)
     try:
         with tempfile.TemporaryDirectory(prefix="vambrace-") as folder:
-            entries = walk([os.fspath(each) for each in sources], marker=DOCUMENT)
+            entries = walk([os.fspath(each) for each in sources], marker=DOCUMENT, salvage=salvage)
             return [_one(entry, installed, wishes, Path(folder), rows) for entry in entries]
     finally:
         close_spools()

@@ -57,14 +57,15 @@ def _damage(window: Window, infos: Sequence[tarfile.TarInfo], broken: _Damaged |
     """Return the fault of an archive whose bytes end in a damage, or whose headers do."""
     if window.damage is None and broken is None:
         return None
-    what, read = f"the tar archive is damaged after {len(infos):,} members", "members that are whole are read"
+    what = f"the tar archive is damaged after {len(infos):,} {'member' if len(infos) == 1 else 'members'}"
+    read = "members that are whole are read, and --salvage keeps what there is of one that is cut"
     if window.damage is None:
         what = f"{what}, at byte {min(window.size, _end(infos[-1]) if infos else 0):,} ({broken})"
     else:
         what = f"{what}: {window.damage.what}"
         # Nothing else vouches for the bytes of a member.
-        read = read if isinstance(window.damage, Cut) else "none is read as it is"
-    return Fault("damaged-file", f"{what}. {AGAIN}; {read}, and --salvage keeps what there is of the others.")
+        read = read if isinstance(window.damage, Cut) else "--salvage reads its members, of which any may be wrong"
+    return Fault("damaged-file", f"{what}. {AGAIN}; {read}.")
 
 
 class _Damaged(Exception):

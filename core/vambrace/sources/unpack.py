@@ -16,6 +16,8 @@ from vambrace.sources.entry import Codec, Limits, ZipMember
 from vambrace.sources.streams import BLOCK, SALVAGE, Cut, Window
 
 STORED, DEFLATED, BZIP2 = 0, 8, 12
+NO_CHECKSUM = -1
+"""Stands for the checksum of a member that can no longer be known."""
 METHODS = (STORED, DEFLATED, BZIP2)
 PACKED_BLOCK = 1 << 16
 _SLICE = 256
@@ -31,6 +33,23 @@ _MAGIC: dict[Codec, re.Pattern[bytes]] = {
     "xz": re.compile(rb"\xfd7zXZ\x00"),
     "zstd": re.compile(rb"\x28\xb5\x2f\xfd"),
 }
+
+
+_NOT_READ = {
+    b"7z\xbc\xaf\x27\x1c": "a 7z archive",
+    b"Rar!\x1a\x07": "a RAR archive",
+    b"MSCF\0\0\0\0": "a cabinet archive",
+    b"!<arch>\n": "an ar archive",
+    b"LZIP\x01": "packed by lzip",
+    b"\x04\x22\x4d\x18": "packed by LZ4",
+    b"\x1f\x9d": "packed by compress (.Z)",
+}
+"""What formats that are not read begin with, as their specifications say."""
+
+
+def packed_otherwise(head: bytes) -> str:
+    """Say what kind of archive begins so that cannot be read here, or return an empty text."""
+    return next((words for mark, words in _NOT_READ.items() if head.startswith(mark)), "")
 
 
 def codec_of(head: bytes) -> Codec | None:
@@ -136,10 +155,14 @@ def _streams(packed: io.BufferedReader, codec: Codec, where: str) -> Iterator[by
             data = more.lstrip(b"\0")
 
 
+def one_stream(packed: io.BufferedReader[Any], codec: str, where: str) -> Generator[bytes, None, bytes]:
+    """Yield one stream's blocks and return the packed bytes that were read beyond its end mark."""
+    return _one_stream(packed, b"", _FRESH[codec](), where)
+
+
 def _one_stream(
     packed: io.BufferedReader[Any], data: bytes, unpacker: Unpacker, where: str
 ) -> Generator[bytes, None, bytes]:
-    """Yield one stream's blocks and return the packed bytes that were read beyond its end mark."""
     left, ended = memoryview(data), False
     most = PACKED_BLOCK if isinstance(unpacker, _Zlib) else _SLICE
     while not unpacker.eof:
@@ -219,6 +242,8 @@ def member_blocks(open_ground: Callable[[], Window], member: ZipMember, where: s
     if count < member.size:
         what = f"its bytes are damaged: {count:,} of the {member.size:,} that the archive declares are there{place}"
         raise DamagedFile(what, where=where, todo=SALVAGE)
+    if member.crc == NO_CHECKSUM:
+        raise DamagedFile(f"the archive's word of its size and checksum is lost{place}", where=where, todo=SALVAGE)
     if crc != member.crc:
         what = f"its bytes are damaged: their checksum is {crc:08x}, the archive says {member.crc:08x}{place}"
         raise DamagedFile(what, where=where, todo=SALVAGE)

@@ -17,9 +17,11 @@ from vambrace.sources.entry import LIMITS, Entry, Fault, Limits, Listing, Locati
 from vambrace.sources.names import Ignored, file_name, root_text, shown_apart
 from vambrace.sources.opening import first_bytes, ground, open_location
 from vambrace.sources.streams import PlainFile, special, stamp_of, unreadable
-from vambrace.sources.unpack import codec_of
+from vambrace.sources.unpack import codec_of, packed_otherwise
 
 _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
+
+_UNPACKED = "Unpack it yourself and give the folder as a SOURCE, or pack it as a zip or tar archive"
 
 
 def walk(
@@ -28,6 +30,7 @@ def walk(
     skip: Sequence[Path] = (),
     limits: Limits = LIMITS,
     marker: str = "",
+    salvage: bool = False,
 ) -> Iterator[Entry]:
     """Return an iterator over the entries of every SOURCE, sorted by root, then by path; raise for a missing one.
 
@@ -35,6 +38,7 @@ def walk(
     each. `skip` names folders (or files) to pass over without an entry: the dataset itself. Linked files are read,
     linked folders are not followed: such a link is a `problem`, since what stands behind it would be missed. A folder
     that holds a file named `marker` is a dataset that was made earlier: it has one entry, and is not looked into.
+    `salvage` lists what can be listed of a zip archive whose directory is lost.
     """
     tops: dict[str, str] = {}
     for root in roots:
@@ -46,7 +50,8 @@ def walk(
     skipped = frozenset(os.path.realpath(path) for path in skip)
     ordered = sorted(tops.items(), key=lambda item: item[0].encode())
     ignored = Ignored(ignore)
-    return (entry for root, top in ordered for entry in _Walk(root, ignored, skipped, limits, marker).entries(top))
+    walks = ((_Walk(root, ignored, skipped, limits, marker, salvage), top) for root, top in ordered)
+    return (entry for each, top in walks for entry in each.entries(top))
 
 
 @dataclass(slots=True)
@@ -100,8 +105,11 @@ class _Walk:
     `a-1` comes before `a/b`, and entries come out in the order of their paths without the whole tree in memory.
     """
 
-    def __init__(self, root: str, ignored: Ignored, skipped: frozenset[str], limits: Limits, marker: str = "") -> None:
-        self._root, self._ignored, self._skipped, self._limits, self._marker = root, ignored, skipped, limits, marker
+    def __init__(
+        self, root: str, ignored: Ignored, skipped: frozenset[str], limits: Limits, marker: str, salvage: bool
+    ) -> None:
+        self._root, self._ignored, self._skipped, self._limits = root, ignored, skipped, limits
+        self._marker, self._salvage = marker, salvage
         self._heap: list[tuple[bytes, int, Callable[[], Iterator[Entry]]]] = []
         self._order = count()
 
@@ -192,6 +200,10 @@ class _Walk:
         except SourceError as error:
             yield self._problem(found.path, Fault.of(error), found.location, found.size)
             return
+        if listing is None and (what := packed_otherwise(head)):
+            fault = Fault("unsupported-method", f"it is {what}, which is not read. {_UNPACKED}.")
+            yield self._problem(found.path, fault, found.location, found.size)
+            return
         if listing is None:
             yield Entry(self._root, found.path, "content", location=location, size=found.size)
             return
@@ -219,7 +231,9 @@ class _Walk:
             what = f"it is an archive inside {found.depth - 1} others, and archives are read {self._limits.depth} deep"
             raise Refused("nested-too-deep", what, todo="Unpack the outer one and give the folder as a SOURCE")
         with ground(location, found.path, self._limits) as window:
-            return tars.list_tar(window, self._limits) if tars.is_tar(head) else zips.list_zip(window, self._limits)
+            if tars.is_tar(head):
+                return tars.list_tar(window, self._limits)
+            return zips.list_zip(window, self._limits, self._salvage)
 
     def _archive(self, archive: _Archive, listing: Listing, found: _Found) -> Entry:
         """Return the archive's own row: how many members it has, and what is wrong or odd about it as a whole."""

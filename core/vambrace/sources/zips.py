@@ -10,9 +10,10 @@ from collections.abc import Sequence
 
 from vambrace.errors import DamagedFile, HostileFile
 from vambrace.sources.entry import Fault, Limits, Listing, Member, ZipMember
+from vambrace.sources.headers import members_by_headers
 from vambrace.sources.names import member_name, member_paths, name_fault, tidied, twins
-from vambrace.sources.streams import Window
-from vambrace.sources.unpack import METHODS, STORED
+from vambrace.sources.streams import AGAIN, Window
+from vambrace.sources.unpack import METHODS, NO_CHECKSUM, STORED
 
 MAGIC = (b"PK\x03\x04", b"PK\x05\x06", b"PK\x07\x08PK\x03\x04")
 _METHOD_NAMES = {9: "Deflate64", 14: "LZMA", 93: "Zstandard", 95: "XZ", 98: "PPMd", 99: "AES encryption"}
@@ -21,20 +22,32 @@ _ENCRYPTED = 0x1 | 0x40 | 0x2000
 _UNIX = 3
 _WINDOWS = (0, 10, 14)
 """Made on FAT, NTFS or VFAT (APPNOTE 4.4.2.2)."""
+_AGAIN = f"{AGAIN}; --salvage reads the members that stand before the damage"
 _PACK_AGAIN = "Pack it again without that, or give the unpacked files"
 _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
 _LARGE_READ = 1 << 16
 _BYTES_A_MEMBER = 512
 
 
-def list_zip(window: Window, limits: Limits) -> Listing | None:
+def list_zip(window: Window, limits: Limits, salvage: bool = False) -> Listing | None:
     """Return what the archive's directory says, or None for a document that only uses zip as its container.
 
-    Raise `HostileFile` for more members than the limit, `DamagedFile` where there is no directory to read.
+    Raise `HostileFile` for more members than the limit, `DamagedFile` where there is no directory to read; unless with
+    `salvage` some members can be listed without it.
     """
+    lost: Fault | None = None
     begins = window.read(len(MAGIC[0]))
-    infos = _infos(window, limits)
-    _check_beginning(begins, infos)
+    try:
+        infos = _infos(window, limits)
+        _check_beginning(begins, infos)
+    except DamagedFile as damage:
+        if not salvage:
+            raise
+        infos, upto = members_by_headers(window, limits)
+        if not infos or _is_document([_name(info) for info in infos]):
+            raise DamagedFile(f"{damage.what}, and no member can be listed without it", todo=AGAIN) from damage
+        what = f"{damage.what}; its members follow one another up to byte {upto:,} of {window.there:,}"
+        lost = Fault("damaged-file", f"{what}. {AGAIN}.")
     names = [_name(info) for info in infos]
     if _is_document(names):
         return None
@@ -47,7 +60,7 @@ def list_zip(window: Window, limits: Limits) -> Listing | None:
         step = ZipMember(info.header_offset, info.compress_type, info.compress_size, info.file_size, info.CRC)
         members.append(Member(path, info.file_size, None if fault else step, fault))
     turned = sum(name != member_name(_raw_name(info)) for name, info in zip(names, infos, strict=True))
-    return Listing(tuple(members), note=f"{turned:,} with `\\` in the name, read as `/`" if turned else "")
+    return Listing(tuple(members), lost, note=f"{turned:,} with `\\` in the name, read as `/`" if turned else "")
 
 
 class _Directory(io.BufferedReader):
@@ -74,7 +87,7 @@ def _infos(window: Window, limits: Limits) -> list[zipfile.ZipInfo]:
             infos = archive.infolist()
     except (zipfile.BadZipFile, NotImplementedError, ValueError, struct.error, OverflowError, EOFError) as error:
         what = f"the zip archive is damaged: its directory cannot be read ({error})"
-        raise DamagedFile(what, todo="Copy or export it again") from error
+        raise DamagedFile(what, todo=_AGAIN) from error
     if len(infos) > limits.members:
         what = f"it holds {len(infos):,} members, more than the {limits.members:,} that are read"
         raise HostileFile(what, todo=_BY_HAND)
@@ -85,7 +98,7 @@ def _check_beginning(begins: bytes, infos: Sequence[zipfile.ZipInfo]) -> None:
     """Refuse a directory that leaves out the first member: of a cut archive zipfile takes that of an archive inside."""
     if begins == MAGIC[0] and all(info.header_offset for info in infos):
         what = "the zip archive is damaged: no directory in it lists the member that stands at its beginning"
-        raise DamagedFile(what, todo="Copy or export it again")
+        raise DamagedFile(what, todo=_AGAIN)
 
 
 def _raw_name(info: zipfile.ZipInfo) -> bytes:
@@ -151,6 +164,9 @@ def _fault(name: str, info: zipfile.ZipInfo, limits: Limits, has_twin: bool, ove
 
 
 def _size_fault(info: zipfile.ZipInfo, limits: Limits) -> Fault | None:
+    if info.compress_type == STORED and info.CRC == NO_CHECKSUM:
+        what = "its size stood in the archive's directory, which is lost, so that its end cannot be told"
+        return Fault("damaged-file", f"{what}. {AGAIN}.")
     size, packed = info.file_size, info.compress_size
     if size > limits.floor and size > limits.ratio * packed:
         what = f"{packed:,} bytes would unpack to {size:,}, more than {limits.ratio} times as much"

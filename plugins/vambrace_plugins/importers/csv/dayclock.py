@@ -11,7 +11,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from vambrace.plugin import Recording, Refused
+from vambrace.plugin import Recording, Refused, SourceBatch
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.timecells import full_days, kind_of, without_half
@@ -40,7 +40,8 @@ class Passing:
 class DayClock:
     """Puts dates before the times of day of a table, block by block; `start` None leaves all as it is.
 
-    `parting` are the columns that part the rows into those of several devices or signals.
+    `parting` are the columns that part the rows into those of several devices or signals; `written` are the record
+    numbers and the times of the last block as they stood.
     """
 
     heads: Sequence[Heading]
@@ -51,6 +52,7 @@ class DayClock:
     each: dict[str, Passing] = field(default_factory=dict)
     midnights: list[int] = field(default_factory=list)
     count: int = 0
+    written: tuple[NDArray[np.int64], pa.Array] | None = None
 
     def blocks(self, blocks: Iterator[Block]) -> Iterator[Block]:
         """Yield the blocks with dates in their times of day; raise Refused where the order of rows says no date."""
@@ -60,6 +62,14 @@ class DayClock:
                 self.found = _without_dates(self.heads, self.said, block)
             first = False
             yield block if self.found is None else self._dated(block)
+
+    def shown(self, batch: SourceBatch) -> SourceBatch:
+        """Return rows of the block that was yielded last with their times as the file writes them, to be shown."""
+        if self.written is None:
+            return batch
+        records, cells = self.written
+        texts = cells.take(pa.array(np.searchsorted(records, batch.record)))
+        return replace(batch, time=replace(batch.time, texts=texts))
 
     def recorded(self, item: Recording) -> Recording:
         """Return what is known of a recording, with what was decided of its dates."""
@@ -75,6 +85,8 @@ class DayClock:
 
     def _dated(self, block: Block) -> Block:
         columns = self._with_dates(block.records, block.columns)
+        if self.found is not None and self.found.main is not None:
+            self.written = block.records, block.columns[self.found.main]
         if block.cut is None:
             return replace(block, columns=columns)
         record, row, line = block.cut
@@ -196,6 +208,9 @@ def _without_dates(heads: Sequence[Heading], said: Said, block: Block) -> Places
     """Return the columns of times of day that have no column of dates, or None where the times have their dates."""
     found = places(heads, said)
     if found.main is None or found.date is not None:
+        return None
+    words = heads[found.main].time
+    if said.time_kind == "elapsed" or (words is not None and words.elapsed):
         return None
     header = heads[found.main].text.strip()
     sample = pc.unique(block.columns[found.main]).to_pylist()

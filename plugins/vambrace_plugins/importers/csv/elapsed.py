@@ -14,7 +14,8 @@ from vambrace_plugins.importers.csv.timewords import TimeWords
 
 _TWO_PARTS = re.compile(r"^[+-]?[0-9]+:[0-5][0-9]$")
 _THREE_PARTS = re.compile(
-    r"^[+-]?(?:[0-9]+ days?,? \+?)?[0-9]+:[0-5]?[0-9]:[0-5][0-9](?:[.,][0-9]+)?$|^[+-]?[0-9]+:[0-5][0-9][.,][0-9]+$"
+    r"^[+-]?(?:[0-9]+ days?,? \+?)?[0-9]+:[0-5]?[0-9]:[0-5][0-9](?:[.,][0-9]+)?$"
+    r"|^[+-]?[0-9]+:[0-5][0-9][.,][0-9]+$|^[+-]?P(?:[0-9]+D)?T[0-9][0-9HMS.,]*S?$"
 )
 _CLOCKS = {"mm:ss", "hh:mm"}
 _ENOUGH = 0.9
@@ -47,7 +48,7 @@ def _clock(words: TimeWords, header: str, said: Said, texts: Sequence[str]) -> s
     found = [text for text in texts if _TWO_PARTS.match(text)]
     text = next((text for text in found if not text.endswith(":00")), found[0])
     first, second = (int(part) for part in text.lstrip("+-").split(":"))
-    what = f'"{text}" in the column "{header}" is {first} min {second} s, or {first} h {second} min'
+    what = f'"{text}" in the column "{header}" is {first} min {second} s, or {first} h {second} min, after csv.start'
     raise Refused(
         "time-two-readings", what, todo="Say which, as in --option csv.time=elapsed-mm:ss (or =elapsed-hh:mm)"
     )

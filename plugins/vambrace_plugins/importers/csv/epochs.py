@@ -12,6 +12,7 @@ from typing import cast
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.instants import Instant, Unit
 from vambrace_plugins.importers.csv.options import EPOCHS, Said
+from vambrace_plugins.importers.csv.stopwatch import LENGTHS
 from vambrace_plugins.importers.csv.timewords import TimeWords
 
 _SCALE = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
@@ -28,9 +29,14 @@ def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequ
     unit = said.time_unit or words.unit or _unit_by_range(numbers)
     if not unit:
         raise _no_unit(header, numbers)
+    if ":" in unit:
+        what = f'the option csv.time says {unit}, and the column "{header}" holds counts ({numbers[0]:.15g})'
+        raise Refused("time-unit-contradicts", what, todo="Say what they count, as in --option csv.time=elapsed-s")
     step = _scientific(header, unit, cells)
-    found = replace(found, unit=cast(Unit, unit), by_range=not (said.time_unit or words.unit), step=step)
-    if said.time_kind == "elapsed" or (words.elapsed and said.time_kind != "epoch"):
+    length = unit if unit in LENGTHS else ""
+    by_range = not (said.time_unit or words.unit)
+    found = replace(found, unit=cast(Unit, "s" if length else unit), by_range=by_range, step=step, length=length)
+    if length or _from_start(words, said, unit, numbers):
         return replace(found, epoch_s=start_of(header, said), from_start=True)
     if said.time_kind == "serial":
         return replace(found, epoch_s=said.epoch_s, named_zone="Z" if words.zone == "Z" else "")
@@ -39,6 +45,14 @@ def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequ
     if words.epoch_s is not None:
         return replace(found, epoch_s=words.epoch_s)
     return replace(found, epoch_s=_unix(header, unit, numbers))
+
+
+def _from_start(words: TimeWords, said: Said, unit: str, numbers: Sequence[float]) -> bool:
+    """Say whether counts are counted from a start: it is said of them, or one is given and they are no dates."""
+    if said.time_kind or words.elapsed:
+        return said.time_kind == "elapsed" or (words.elapsed and said.time_kind != "epoch")
+    dates = sum(_plausible(number / _SCALE[unit]) for number in numbers)
+    return said.start_s is not None and words.epoch_s is None and dates < _ENOUGH * len(numbers)
 
 
 def _unit_by_range(numbers: Sequence[float]) -> str:
@@ -66,7 +80,7 @@ def _scientific(header: str, unit: str, cells: Sequence[str]) -> str:
     if not texts:
         return ""
     text = min(texts, key=_last_place)
-    step_s = Decimal(10) ** _last_place(text) * (_DAY_S if unit == "d" else 1) / _SCALE.get(unit, 1)
+    step_s = Decimal(10) ** _last_place(text) * {"d": _DAY_S, **LENGTHS}.get(unit, 1) / _SCALE.get(unit, 1)
     if step_s <= 1:
         return f"{step_s.normalize():,f} s"
     what = f'the times of "{header}" are rounded ("{text}"), as a spreadsheet shows long numbers'

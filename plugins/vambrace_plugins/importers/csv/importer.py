@@ -58,7 +58,7 @@ class CsvImporter:
 
 
 def _by_row_order(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:
-    """Yield the rows of a table that is read twice: first to see where its clock falls back."""
+    """Yield the rows of a file that is read twice: first to see where its clock falls back."""
     order = RowOrder(source.zone)
     try:
         for item in _items(replace(source, notes={}), said):
@@ -147,7 +147,7 @@ class _Table:
                 if self._rows.fault is not None and not len(block):
                     break
                 self._table, block = self._begun(block)  # noqa: PLW2901
-            yield from self._table.batches(block)
+            yield from map(self._dates.shown, self._table.batches(block))
             if block.cut is not None:
                 self._cut = True
                 yield from self._table.cut(block.cut)

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Literal
 
 import pyarrow as pa
 
 from vambrace.plugin import Times
-from vambrace_plugins.importers.csv.stopwatch import seconds
+from vambrace_plugins.importers.csv.stopwatch import lengths, seconds
 from vambrace_plugins.importers.csv.timecells import (
     full_days,
     is_usual,
@@ -20,8 +20,9 @@ from vambrace_plugins.importers.csv.timecells import (
     numbered_months,
     on_weekdays,
     tagged,
+    unpacked,
 )
-from vambrace_plugins.importers.csv.zonewords import with_zones, zones_parted
+from vambrace_plugins.importers.csv.zonewords import with_zones, zones_parted, zones_said
 
 Unit = Literal["iso8601", "s", "ms", "us", "ns", "d"]
 
@@ -31,8 +32,8 @@ class Instant:
     """How one instant of each row is read: texts of `at` (and `date`), or counts of `unit` since `epoch_s`.
 
     `zones` holds what short names of zones mean, `century` the first digits of years with two, and `stopwatch` what two
-    parts of a time since a start are (`mm:ss` or `hh:mm`), `step` what the last digit of counts in scientific notation
-    stands for; all are empty where that is not said or not needed.
+    parts of a time since a start are (`mm:ss` or `hh:mm`), `length` is `min` or `h`, `step` what the last digit of
+    counts in scientific notation stands for; all are empty where that is not said or not needed.
     """
 
     at: int
@@ -44,6 +45,7 @@ class Instant:
     named_zone: str = ""
     by_range: bool = False
     half_days: bool = False
+    packed: bool = False
     named_months: bool = False
     deciding: str = ""
     header: str = ""
@@ -51,20 +53,30 @@ class Instant:
     from_start: bool = False
     stopwatch: str = ""
     step: str = ""
+    length: str = ""
     zones: Mapping[str, str] = field(default_factory=dict)
 
     def times(self, columns: Sequence[pa.Array]) -> Times:
         """Return the times of a block's rows."""
+        times = self._times(columns)
+        texts = columns[self.at]
+        if times.values is texts:
+            return times
+        return replace(times, texts=texts if self.date is None else joined(columns[self.date], texts))
+
+    def _times(self, columns: Sequence[pa.Array]) -> Times:
         if self.unit != "iso8601":
             # A spreadsheet's days are those of its own clock.
             local = self.unit == "d" and self.named_zone != "Z"
-            counts = seconds(columns[self.at], self.stopwatch) if self.stopwatch else columns[self.at]
+            counts = columns[self.at]
+            if self.stopwatch or self.length:
+                counts = seconds(counts, self.stopwatch) if self.stopwatch else lengths(counts, self.length)
             return Times(counts, self.unit, "local" if local else "utc", self.epoch_s)
         bare = self.date is None and self.zone is None and not (self.order or self.named_zone or self.half_days)
         if bare and is_usual(columns[self.at]):
             return Times(columns[self.at], "iso8601", "text")
         texts, zones = zones_parted(columns[self.at], self.zones, self.header)
-        texts = full_days(texts) if self.half_days else texts
+        texts = full_days(texts) if self.half_days else unpacked(texts) if self.packed else texts
         texts = self._dates(texts) if self.date is None else joined(self._dates(columns[self.date]), texts)
         texts = with_zones(iso_clocks(texts), zones)
         if self.named_zone == "Z":
@@ -72,7 +84,7 @@ class Instant:
         if self.named_zone:
             texts = tagged(texts, pa.array([self.named_zone] * len(texts), pa.string()))
         elif self.zone is not None:
-            texts = tagged(texts, columns[self.zone])
+            texts = tagged(texts, zones_said(columns[self.zone], self.zones, self.header))
         return Times(texts, "iso8601", "text")
 
     def _dates(self, texts: pa.Array) -> pa.Array:
@@ -91,7 +103,7 @@ class Instant:
         """Return what was decided about these times, for people."""
         found = []
         if self.unit != "iso8601":
-            what = f"{self.stopwatch} (and h:mm:ss)" if self.stopwatch else self.unit
+            what = f"{self.stopwatch} (and h:mm:ss)" if self.stopwatch else self.length or self.unit
             why = ", the start that csv.start gives" if self.from_start else ""
             since = datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]
             found.append(f"times: {what} since {since}Z{why}")
@@ -105,11 +117,13 @@ class Instant:
             why = f', as "{self.deciding}" can only be read so' if self.deciding else ""
             found.append(f"times: dates read {self.order.replace('-', ' ')}{why}")
         if self.named_months:
-            found.append("times: English names of months read")
+            found.append("times: English names of months read; a date is no time on another weekday than it says")
+        if self.packed:
+            found.append("times: digits read as a date and a clock, as they are a date in no unit since 1970")
         if self.century:
             found.append(f"times: years of two digits are of {self.century}00 to {self.century}99, as csv.century says")
         if self.unit == "iso8601":
-            found += [f"times: {word} read as {zone}, as csv.zone says" for word, zone in sorted(self.zones.items())]
+            found += [f"times: {word} read as {zone}, as csv.zones says" for word, zone in sorted(self.zones.items())]
         if self.half_days:
             found.append("times: AM and PM read as hours of 24 (12 AM is 00)")
         if self.date is not None:

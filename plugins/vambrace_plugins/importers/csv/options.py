@@ -22,7 +22,7 @@ ORDERS = ("day-first", "month-first", "year-first")
 NOTATIONS = {
     **{order: (order, "") for order in ORDERS},
     **{f"{kind}-{unit}": (kind, unit) for kind in ("epoch", "elapsed") for unit in _UNITS},
-    **{f"elapsed-{clock}": ("elapsed", clock) for clock in ("mm:ss", "hh:mm")},
+    **{f"elapsed-{unit}": ("elapsed", unit) for unit in ("min", "h", "mm:ss", "hh:mm")},
     "fit-s": ("epoch", "s"),
     "serial-1900": ("serial", "d"),
     "serial-1904": ("serial", "d"),
@@ -51,7 +51,7 @@ class Options:
     start: str = field(default="", metadata=_option("the instant from which elapsed times count: 2031-03-04T09:00:00Z"))
     date: str = field(default="", metadata=_option("the date of the first row where times have none: 2031-03-04"))
     century: str = field(default="", metadata=_option("the century of years with two digits: 20"))
-    zone: str = field(default="", metadata=_option("what short zone names mean: PST=-08:00; CET=Europe/Berlin"))
+    zones: str = field(default="", metadata=_option("what short zone names mean: PST=-08:00; CET=Europe/Berlin"))
     repeated_hour: str = field(default="", metadata=_option("what parts an hour that comes twice: row-order"))
     counting: str = field(default="", metadata=_option("total or increment, for all or by column: steps=increment"))
     stamp: str = field(default="", metadata=_option("what a time marks of its interval: end, start or middle"))
@@ -105,7 +105,7 @@ def check(options: Options) -> Said:
         start_s=_start(options.start),
         date=_date(options),
         century=_century(options.century),
-        zones=_zones(options.zone),
+        zones=_zones(options.zones),
         row_order=options.repeated_hour == "row-order",
         counting=_counting(options.counting),
         stamp=_stamp(options),
@@ -193,15 +193,15 @@ def _century(text: str) -> str:
 
 def _zones(text: str) -> dict[str, str]:
     if text and "=" not in text:
-        raise _bad("zone", text, "what short names mean, as in PST=-08:00; for times without any zone use --zone")
-    zones = {word.upper(): zone for word, zone in _pairs("zone", text).items()}
+        raise _bad("zones", text, "what short names mean, as in PST=-08:00; for times without any zone use --zone")
+    zones = {word.upper(): zone for word, zone in _pairs("zones", text).items()}
     for word, zone in zones.items():
         if not _WORD.match(word):
-            raise _bad("zone", text, "what short names of letters mean, as in PST=-08:00; for others use --zone")
+            raise _bad("zones", text, "what short names of letters mean, as in PST=-08:00; for others use --zone")
         if not _OFFSET.match(zone):
             try:
                 check_zone(zone)
             except VambraceError as error:
-                what = f'the option csv.zone cannot be "{text}": {error.what}'
+                what = f'the option csv.zones cannot be "{text}": {error.what}'
                 raise Refused("bad-option", what, todo=f"{error.todo}, or an offset such as +01:00") from None
     return zones

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -184,7 +184,10 @@ def _taken(values: Any, rows: Any) -> Any:
 
 
 def _times_taken(times: Times, rows: Any) -> Times:
-    return times if rows is None else Times(_taken(times.values, rows), times.unit, times.basis, times.epoch_s)
+    if rows is None:
+        return times
+    texts = None if times.texts is None else _taken(times.texts, rows)
+    return replace(times, values=_taken(times.values, rows), texts=texts)
 
 
 def _column(each: Field, values: Values, cells: pa.Array, sensor: str) -> Column:

@@ -27,6 +27,11 @@ _NAMED = (
     (rf"^\s*([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/.]+{_MONTH}\.?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\1/\2/\3"),
     (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\2/\1/\3"),
 )
+# Digits that are a date and a clock, and a date in no unit since 1970.
+_PACKED = (
+    r"^(?:19|20)[0-9]{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12][0-9]|3[01])"
+    r"(?:[01][0-9]|2[0-3])(?:[0-5][0-9]){1,2}(?:[.,][0-9]+)?$"
+)
 _KINDS = (
     ("half-day", re.compile(r"[0-9]\s*[AaPp]\.?[Mm]\.?$")),
     (
@@ -45,7 +50,10 @@ _KINDS = (
             r"^[0-9]{1,2}:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?(?: ?(?:[Zz]|[+-][0-9]{2}(?::?[0-9]{2})?))?(?:\[.*\])?$"
         ),
     ),
-    ("elapsed", re.compile(r"^[+-]?(?:[0-9]+ days?,? \+?[0-9]+:[0-9]{2}:[0-9]{2}|[0-9]{3,}:[0-9]{2}(?![0-9]))")),
+    ("packed", re.compile(_PACKED)),
+    ("elapsed", re.compile(r"^[+-]?P(?:[0-9]+D)?T[0-9][0-9HMS.,]*$")),
+    ("elapsed", re.compile(r"^[+-]?[0-9]+ days?,? \+?[0-9]+:[0-5][0-9]:[0-5][0-9](?:[.,][0-9]+)?$")),
+    ("elapsed", re.compile(r"^[+-]?[0-9]{3,}:[0-5][0-9](?::[0-5][0-9])?(?:[.,][0-9]+)?$")),
     ("number", re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?$")),
 )
 _DIGITS = bytes.maketrans(b"123456789", b"000000000")
@@ -72,7 +80,8 @@ def kind_of(cells: Sequence[str], header: str, shown: Sequence[str] = ()) -> str
     """Return how the times of a column are written, "" for a column without cells; `shown` are its cells as they stand.
 
     `iso` a date with a time of day, the year first; `day` a date alone; `order` a date with its year last; `clock` a
-    time of day alone; `half-day` one with AM or PM; `elapsed` a time that only a stopwatch shows; `number` a count.
+    time of day alone; `half-day` one with AM or PM; `elapsed` a time that only a stopwatch shows; `packed` the digits
+    of a date and a clock; `number` a count.
     Raise Refused for any other and for a mixture.
     """
     counted: Counter[str] = Counter()
@@ -188,6 +197,17 @@ def on_weekdays(dates: pa.Array, written: pa.Array) -> pa.Array:
     right = pc.equal(pc.utf8_lower(named), pc.take(_WEEKDAYS, pc.day_of_week(days)))
     other = pc.binary_join_element_wise(written, "is on another day of the week", " ")
     return pc.if_else(pc.fill_null(right, True), dates, other)
+
+
+def is_packed(cells: Sequence[str]) -> bool:
+    """Say whether the cells of a column, but for a few, are the digits of a date and a clock."""
+    texts = [cell.strip() for cell in cells if cell.strip()]
+    return sum(bool(re.match(_PACKED, text)) for text in texts) >= _ENOUGH * len(texts)
+
+
+def unpacked(texts: pa.Array) -> pa.Array:
+    """Return digits that are a date and a clock as ISO 8601 writes them without marks."""
+    return pc.replace_substring_regex(texts, r"^\s*([0-9]{8})([0-9]{6}|[0-9]{4})([.,][0-9]+)?\s*$", r"\1T\2\3")
 
 
 def is_usual(cells: pa.Array) -> bool:

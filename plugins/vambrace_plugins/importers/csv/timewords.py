@@ -16,6 +16,8 @@ _UNIT_WORDS = {
     **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
     **dict.fromkeys(("ms", "msec", "millis", "millisecond", "milliseconds"), "ms"),
     **dict.fromkeys(("us", "μs", "usec", "micros", "microsecond", "microseconds"), "us"),
+    **dict.fromkeys(("min", "mins", "minute", "minutes"), "min"),
+    **dict.fromkeys(("h", "hour", "hours"), "h"),
     **dict.fromkeys(("ns", "nsec", "nanos", "nanosecond", "nanoseconds"), "ns"),
 }
 # Shows how a clock is written, and says nothing that its cells do not.

@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, cast
 
+import pyarrow as pa
+
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.elapsed import elapsed, is_elapsed
 from vambrace_plugins.importers.csv.epochs import count
@@ -14,6 +16,7 @@ from vambrace_plugins.importers.csv.instants import Instant
 from vambrace_plugins.importers.csv.options import ORDERS, Said
 from vambrace_plugins.importers.csv.timecells import (
     deciding_order,
+    is_packed,
     kind_of,
     short_year,
     short_year_readings,
@@ -22,7 +25,7 @@ from vambrace_plugins.importers.csv.timecells import (
 )
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading
-from vambrace_plugins.importers.csv.zonewords import SHORT, place_of, short_name, without_zones
+from vambrace_plugins.importers.csv.zonewords import SHORT, refuse_unknown_place, short_name, without_zones, zones_said
 
 _ABBREVIATION = re.compile(r"^[A-Z]{2,5}$")
 _OFFSET = re.compile(r"(?:[Zz]|UTC|GMT|:[0-9:.,]+ ?[+-][0-9]{2}(?::?[0-9]{2})?)$")
@@ -144,8 +147,8 @@ def _refuse_zone_words(header: str, words: TimeWords, said: Said, cells: Sequenc
     if short and words.remark.upper() not in said.zones and doubtful:
         todo = f'; or give the zone with --zone and say that it holds, as in --option "{column}"'
         raise short_name(short[0], f'"{words.remark or words.zone}" in the header "{header}"', todo)
-    if doubtful and "/" in words.zone:
-        place_of(words.zone, said.zones, f'"{words.zone}" in the header "{header}"')
+    if doubtful and "/" in words.zone and words.zone.upper() not in said.zones:
+        refuse_unknown_place(words.zone, f'"{words.zone}" in the header "{header}"')
     if words.local and any(cell.strip().endswith(("Z", "z")) for cell in cells):
         what = (
             f'the header "{header}" says that the times are local, and the cells ("{_first(cells)}") that they are UTC'
@@ -187,6 +190,8 @@ def _instant(
     kind = "elapsed" if counts_up else kind_of(cells, header, sample[at])
     if kind == "elapsed":
         return elapsed(Instant(at, header=header), words, header, said, cells)
+    if kind == "packed" and (_counts(words, said) or not is_packed(cells)):
+        kind = "number"
     if kind == "number" and words.part != "date":
         return count(Instant(at, header=header), words, header, said, cells)
     half_days = kind == "half-day"
@@ -208,16 +213,21 @@ def _instant(
         raise Refused("time-days-only", what, where="line 1", todo=todo)
     else:
         found = _ordered(Instant(at), kind, header, said, order, cells)
-    found = replace(found, header=header, zones=said.zones, half_days=half_days)
+    found = replace(found, header=header, zones=said.zones, half_days=half_days, packed=kind == "packed")
     return _zoned(found, heads, words, said, zone, sample)
+
+
+def _counts(words: TimeWords, said: Said) -> bool:
+    """Say whether the header or the user says that the times of a column are counts."""
+    told = words.unit or words.elapsed or words.epoch_s is not None
+    return bool(told or said.time_kind or said.start_s is not None)
 
 
 def _no_date(header: str, cell: str) -> Refused:
     what = f'the column "{header}" says "{cell}", a time of day or since a start, and no column says the date'
     todo = (
-        "If it is the first, say the date of the first row, as in --option csv.date=2031-03-04, or which column has "
-        'dates, as in --option "csv.columns=HEADER=date"; if it is the second, the start: '
-        "--option csv.start=2031-03-04T09:00:00Z"
+        "Say the date of the first row for times of day, as in --option csv.date=2031-03-04, or which column has it, "
+        'as in --option "csv.columns=HEADER=date"; else say the start, as in --option csv.start=2031-03-04T09:00:00Z'
     )
     return Refused("time-without-date", what, where="line 1", todo=todo)
 
@@ -281,7 +291,9 @@ def _refuse_short_year(short: str, header: str, kind: str, said: Said, order: st
         return
     shown = " or ".join(f"{date} ({name.replace('-', ' ')})" for name, date in readings.items())
     what = f'"{written}" in the column "{header}" has a year of two digits'
-    what += f"; in the years from {century}00 on it is {shown}" if shown else ""
+    what += f": {shown}" if shown else ""
+    if not said.century and shown:
+        what += f", or 100 years before (19{next(iter(readings.values()))[2:]})"
     names = " or ".join(f"csv.time={name}" for name in readings if not order)
     todo = f"Say the century{' and the order' if names else ''}, as in --option csv.century={century}"
     todo += f" with --option {names}" if names else ""
@@ -292,13 +304,15 @@ def _zoned(
     found: Instant, heads: Sequence[Heading], words: TimeWords, said: Said, zone: int | None, sample: Cells
 ) -> Instant:
     """Return the instant with its header's zone, or with a column of zones that the user says belongs to it."""
-    named = said.zones.get((words.zone or words.remark).upper(), "") or words.zone
+    day = heads[found.date].time if found.date is not None else None
+    named = said.zones.get((words.zone or words.remark).upper(), "") or words.zone or (day.zone if day else "")
     if named:
         return replace(found, named_zone=named)
     if zone is None or all(_says_offset(cell) for cell in sample[found.at] if cell.strip()):
         return found
     heading = heads[zone]
     if heading.time is not None and heading.time.told:
+        zones_said(pa.array(sample[zone], pa.string()), said.zones, heading.text.strip())
         return replace(found, zone=zone)
     name, header = heading.text.strip(), heads[found.at].text.strip()
     cell = _first(sample[zone])

@@ -53,10 +53,11 @@ SHORT = {
 """Short names of zones with offsets that the tz database has given them since 1970; none of them is a standard."""
 
 _HOURS = r"[^:]*[0-9]:[0-9]{2}(?::[0-9]{2}(?:[.,][0-9]+)?)?"
+_FEW = 0.1
 _CLOCK = _HOURS + r"(?:\s*[AaPp]\.?[Mm](?:\.|\b))?"
 # Zones that the core reads as they are.
 _USUAL = _HOURS + r" ?(?:Z|z|UTC|GMT|[+\-][0-9]{2}(?::?[0-9]{2})?)?(?:\[[^\[\]]*\])*\s*"
-_OFFSET = r"(?:UTC|GMT|utc|gmt)?\s*[+\-−][0-9]{1,2}(?::?[0-9]{2})?|\(?(?:UTC|GMT|utc|gmt)\)?|[Zz]"
+_OFFSET = r"(?:UTC|GMT|utc|gmt)?\s*[+\-−][0-9]{1,2}(?::?[0-9]{2})?|[\[(]?(?:UTC|GMT|utc|gmt)[\])]?|[Zz]"
 _NAME = r"[A-Z]{2,5}|[A-Za-z][A-Za-z_]+(?:/[A-Za-z0-9_+\-]+)+"
 _TAILED = rf"^\s*(?P<body>{_CLOCK})\s*(?P<offset>{_OFFSET})?\s*[\[(]?(?P<name>{_NAME})?[\])]?\s*$"
 # A long name in round brackets behind an offset says no more than the offset.
@@ -67,25 +68,33 @@ _NUMERIC = re.compile(r"^(?:UTC|GMT)?\s*([+\-−])([0-9]{1,2})(?::?([0-9]{2}))?$
 def zones_parted(cells: pa.Array, said: Mapping[str, str], header: str) -> tuple[pa.Array, pa.Array | None]:
     """Return texts with a clock without the zone behind it, and the zones as ISO 8601 and RFC 9557 write them.
 
-    The zones are None where no text has one. `said` holds what short names mean; raise Refused for another.
+    The zones are None where no text has one. `said` holds what short names mean; raise Refused for one that is known to
+    mean several and is not said. A text with another word behind it stays as it is, and is no time.
     """
-    if pc.all(pc.match_substring_regex(cells, f"^(?:{_USUAL})?$"), min_count=0).as_py():
+    if _all_usual(cells):
         return cells, None
-    parts = pc.extract_regex(pc.replace_substring_regex(cells, _LONG_NAME, r"\1"), _TAILED)
-    if parts.null_count == len(parts):
-        return cells, None
-    written = pc.binary_join_element_wise(pc.struct_field(parts, "offset"), pc.struct_field(parts, "name"), "|")
-    encoded = pc.dictionary_encode(written)
+    parts, encoded = _parts(cells)
     pairs = [text.partition("|") for text in encoded.dictionary.to_pylist()]
     zones = [zone_behind(offset, name, said, header) for offset, _, name in pairs]
     if not any(zones):
         return cells, None
-    tails = pc.fill_null(pa.array(zones, pa.string()).take(encoded.indices), "")
-    return pc.coalesce(pc.struct_field(parts, "body"), cells), tails
+    tails = pa.array(zones, pa.string()).take(encoded.indices)
+    return pc.if_else(pc.is_valid(tails), pc.struct_field(parts, "body"), cells), pc.fill_null(tails, "")
 
 
-def zone_behind(offset: str, name: str, said: Mapping[str, str], header: str) -> str:
-    """Return the zone of a text as ISO 8601 and RFC 9557 write it; raise Refused for a short name nobody explains."""
+def _all_usual(cells: pa.Array) -> bool:
+    return bool(pc.all(pc.match_substring_regex(cells, f"^(?:{_USUAL})?$"), min_count=0).as_py())
+
+
+def _parts(cells: pa.Array) -> tuple[pa.Array, pa.Array]:
+    """Return the parts of texts, and the offset and name of each; null where a text is of no clock."""
+    parts = pc.extract_regex(pc.replace_substring_regex(cells, _LONG_NAME, r"\1"), _TAILED)
+    written = pc.binary_join_element_wise(pc.struct_field(parts, "offset"), pc.struct_field(parts, "name"), "|")
+    return parts, pc.dictionary_encode(written)
+
+
+def zone_behind(offset: str, name: str, said: Mapping[str, str], header: str) -> str | None:
+    """Return the zone of a text as ISO 8601 and RFC 9557 write it, None where a word behind it is no zone we know."""
     numeric = _NUMERIC.match(offset)
     sign, hours, minutes = numeric.groups() if numeric else ("", "0", "")
     fixed = f"{sign.replace('−', '-')}{int(hours):02d}:{minutes or '00'}" if numeric else "Z" if offset else ""
@@ -94,23 +103,33 @@ def zone_behind(offset: str, name: str, said: Mapping[str, str], header: str) ->
         return fixed
     if fixed:
         return f"{fixed}[{name}]"
-    what = f'"{name}" behind the times of the column "{header}"'
-    zone = place_of(name, said, what) if "/" in name else said.get(name, "")
-    if not zone:
-        raise short_name(name, what)
-    return zone if zone[0] in "+-" else f"[{zone}]"
+    zone = said.get(name.upper(), "")
+    if name in SHORT and not zone:
+        raise short_name(name, _behind(name, header))
+    if not zone and ("/" not in name or _no_place(name)):
+        return None
+    return zone if zone[:1] in {"+", "-"} else f"[{zone or name}]"
 
 
-def place_of(name: str, said: Mapping[str, str], what: str) -> str:
-    """Return the zone of a place; raise Refused where there is no such zone and nobody says what is meant."""
-    if name.upper() in said:
-        return said[name.upper()]
+def _behind(name: str, header: str) -> str:
+    return f'"{name}" behind the times of the column "{header}"'
+
+
+def _no_place(name: str) -> str:
+    """Return what to do about a name that is no zone's, "" for one that is."""
     try:
         check_zone(name)
     except VambraceError as error:
-        todo = f'{error.todo}, and say what it means: --option "csv.zone={name}=Region/City"'
-        raise Refused("zone-word", f"{what} is no time zone that is known", todo=todo) from None
-    return name
+        return error.todo
+    return ""
+
+
+def refuse_unknown_place(name: str, what: str) -> None:
+    """Raise Refused for a name that is no zone's."""
+    todo = _no_place(name)
+    if todo:
+        todo = f'{todo}, and say what it means: --option "csv.zones={name}=Region/City"'
+        raise Refused("zone-word", f"{what} is no time zone that is known", todo=todo)
 
 
 def with_zones(texts: pa.Array, tails: pa.Array | None) -> pa.Array:
@@ -121,9 +140,32 @@ def with_zones(texts: pa.Array, tails: pa.Array | None) -> pa.Array:
 
 
 def without_zones(cells: Sequence[str], said: Mapping[str, str], header: str) -> list[str]:
-    """Return the first cells of a column without the zones behind their clocks that ISO 8601 writes in another way."""
-    bodies, _ = zones_parted(pa.array(cells, pa.string()), said, header)
+    """Return the first cells of a column without the zones behind their clocks that ISO 8601 writes in another way.
+
+    Raise Refused where the words behind more than a few of them are no zones that are known.
+    """
+    column = pa.array(cells, pa.string())
+    if _all_usual(column):
+        return list(cells)
+    bodies, _ = zones_parted(column, said, header)
+    pairs = [(text or "|").partition("|") for text in pc.dictionary_decode(_parts(column)[1]).to_pylist()]
+    unknown = [name for offset, _, name in pairs if name and zone_behind(offset, name, said, header) is None]
+    if len(unknown) > _FEW * len(cells):
+        name = unknown[0]
+        if "/" in name:
+            refuse_unknown_place(name, _behind(name, header))
+        raise short_name(name, _behind(name, header))
     return [str(cell) for cell in bodies.to_pylist()]
+
+
+def zones_said(cells: pa.Array, said: Mapping[str, str], header: str) -> pa.Array:
+    """Return a column of zones with what short names mean; raise Refused for one that nobody explains."""
+    encoded = pc.dictionary_encode(pc.utf8_trim_whitespace(cells))
+    words = encoded.dictionary.to_pylist()
+    for word in words:
+        if word in SHORT and word not in said:
+            raise short_name(word, f'"{word}" in the column "{header}"')
+    return pa.array([said.get(word.upper(), word) for word in words], pa.string()).take(encoded.indices)
 
 
 def short_name(word: str, what: str, todo: str = "") -> Refused:
@@ -133,5 +175,5 @@ def short_name(word: str, what: str, todo: str = "") -> Refused:
     summer = f" ({offsets[0]}, or the clock of a place that changes it in summer)" if len(offsets) == 1 else ""
     what = f"{what} may be a zone, and such short names mean several{readings or summer}"
     example = offsets[0] if offsets else "+01:00"
-    way = f'Say what it means, as in --option "csv.zone={word}={example}" (or a place: {word}=Region/City)'
+    way = f'Say what it means, as in --option "csv.zones={word}={example}" (or a place: {word}=Region/City)'
     return Refused("zone-word", what, where="line 1" if todo else "", todo=way + todo)
