@@ -38,7 +38,8 @@ def recognise(head: Head, importers: Iterable[Importer]) -> Verdict:
         names = " and ".join(sorted(importer.name for importer in winners))
         raise AmbiguousFormat(
             f"the importers {names} claim it with equal strength ({strongest.name.lower()})",
-            todo="Uninstall one of the two packages, or rename the file so that one of them lets go",
+            todo="Uninstall one of the two packages (or leave out one of the two mappings), "
+            "or rename the file so that one of them lets go",
         )
     winner = winners[0]
     by_name = [importer.name for importer, claim in claims if claim == Claim.NAME and importer is not winner]

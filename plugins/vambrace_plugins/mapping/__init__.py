@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from vambrace_plugins.mapping.importer import MappedImporter, MappingImporter
+from vambrace_plugins.mapping.importer import MappedImporter, MappingReader
 from vambrace_plugins.mapping.load import load
 from vambrace_plugins.mapping.model import Mapping
 
-__all__ = ["MappedImporter", "Mapping", "MappingImporter", "load"]
+__all__ = ["MappedImporter", "Mapping", "MappingReader", "load"]

@@ -111,23 +111,12 @@ def records_of(source: Source, mapping: Mapping, open_: ExitStack) -> Records:
     raise AssertionError(kind)
 
 
-class MappingImporter:
-    """Stands for the mapping files that a person gives: it reads nothing itself, and makes their importers."""
+class MappingReader:
+    """Makes importers of mapping files."""
 
     name = "mapping"
     version = VERSION
     title = "Tables that a mapping file explains: CSV, JSON, JSON Lines, XML, XLSX (--mapping FILE)"
-    Options: ClassVar[type] = NoOptions
-    end_mark = False
-
-    def recognise(self, head: Head) -> Claim:
-        """Claim nothing: without a mapping no table is explained."""
-        return Claim.NONE
-
-    def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Event | Recording]:
-        """Refuse a source: a mapping is needed."""
-        raise Refused("mapping-missing", "no mapping file explains it", todo="Give one with --mapping FILE")
-        yield
 
     def explained_by(self, file: str, text: str) -> MappedImporter:
         """Return the importer that a mapping file makes; raise VambraceError for a wrong file."""
