@@ -108,7 +108,13 @@ def records_of(source: Source, mapping: Mapping, open_: ExitStack) -> Records:
         from vambrace_plugins.mapping.jsonrecords import JsonLines
 
         return JsonLines(open_.enter_context(source.open()), mapping)
-    raise AssertionError(kind)
+    if kind == "xml":
+        from vambrace_plugins.mapping.xmlrecords import XmlRecords
+
+        return XmlRecords(source, mapping)
+    from vambrace_plugins.mapping.sheetrecords import SheetRecords
+
+    return SheetRecords(source, mapping, open_)
 
 
 class MappingReader:

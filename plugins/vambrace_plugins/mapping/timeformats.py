@@ -9,6 +9,8 @@ from dataclasses import dataclass
 import pyarrow as pa
 import pyarrow.compute as pc
 
+from vambrace_plugins.mapping.fixedtimes import fixed_to_iso
+
 FORMATS = (
     *("iso", "day-first", "month-first", "year-first"),
     *("epoch", "elapsed", "serial-1900", "serial-1904"),
@@ -42,6 +44,7 @@ _TAKES_PLACE_OF = {"short": "year", "month_name": "month", "half_hour": "hour"}
 class Pattern:
     """A pattern of parts (`%d.%m.%Y %H:%M`): a regular expression with a group for each."""
 
+    text: str
     expression: str
     parts: frozenset[str]
 
@@ -62,7 +65,7 @@ class Pattern:
             seen.add(part)
             parts.add(name)
             expression += f"(?P<{name}>{digits})"
-        found = cls(rf"^\s*{expression}\s*$", frozenset(parts))
+        found = cls(text, rf"^\s*{expression}\s*$", frozenset(parts))
         found._check(seen)
         return found
 
@@ -98,6 +101,9 @@ class Pattern:
 
     def iso(self, cells: pa.Array, century: str) -> pa.Array:
         """Return the cells in ISO 8601: dates, times of day or both; a cell that does not fit stays as it is."""
+        plain = fixed_to_iso(cells, self.text)
+        if plain is not None:
+            return plain
         found = pc.extract_regex(cells, self.expression)
         if found.null_count == len(found):
             return cells
