@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from dataclasses import dataclass
-from typing import TypeAlias
 
 import numpy as np
 import pyarrow as pa
@@ -23,25 +20,11 @@ from vambrace_plugins.mapping.xmltree import Tree
 _MANY = 50_000
 
 
-SourceFault: TypeAlias = DamagedFile | Refused
-
-
-@dataclass(frozen=True, slots=True)
-class _Piece:
-    """A piece of text while it is parsed; `clean` and `plain` as the pieces are, `last` for the end of the document."""
-
-    text: str
-    clean: bool
-    plain: bool
-    fed: Future[None]
-    last: bool = False
-
-
 class XmlRecords:
     """The records of an XML document.
 
-    The text is cut behind whole records. The parser sees every piece; then the piece is taken apart by the shape that
-    the records before it had, or where it has any other, element by element.
+    The text is cut behind whole records. A piece that consists of records shaped as those before it is taken apart as
+    text; every other one is parsed, and walked through element by element.
     """
 
     delimiter = ","
@@ -60,18 +43,17 @@ class XmlRecords:
 
     def blocks(self) -> Iterator[Block]:
         """Yield the rows; raise DamagedFile behind the last one before a damage."""
-        fault: SourceFault | None = None
-        # One thread parses a piece while this one takes it apart, and hands over what stands in those before.
-        with self._source.open() as raw, ThreadPoolExecutor(1) as worker:
+        fault: DamagedFile | Refused | None = None
+        with self._source.open() as raw:
             reader = TextReader(raw)
             pieces = self._pieces(reader)
-            piece, fault = self._ahead(worker, pieces)
-            while piece is not None:
-                columns, fault = self._parsed(piece)
-                piece, fault = (None, fault) if fault or piece.last else self._ahead(worker, pieces)
-                if columns is not None:
-                    self._add(columns)
-                while self._ready(at_end=piece is None):
+            more = True
+            while more:
+                try:
+                    more = self._read(next(pieces, None))
+                except (DamagedFile, Refused) as error:
+                    fault, more = error, False
+                while self._ready(at_end=not more):
                     yield self._block()
             if reader.note:
                 self.sentences.append(reader.note)
@@ -82,12 +64,34 @@ class XmlRecords:
             todo = "Name the element that is repeated for each row, by its path below the outermost one"
             raise self._mapping.refusal("mapping-records", ("source", "records"), what, todo)
 
-    def _pieces(self, reader: TextReader) -> Iterator[tuple[str, bool, bool]]:
-        """Yield the text in pieces; whether each ends behind a record, outside all comments; whether it has none."""
+    def _read(self, piece: tuple[str, bool] | None) -> bool:
+        """Take one piece of the text, or its end; return whether there may be more."""
+        tree = self._tree
+        if piece is None:
+            tree.close()
+            tree.harvest(self._shape, clean=False, whole=True)
+            return False
+        text, clean = piece
+        columns = self._shape.rows(text) if clean and tree.parent is not None else None
+        if columns is not None:
+            tree.skip(text)
+            self._add(columns)
+            return True
+        try:
+            tree.feed(text)
+        except DamagedFile:
+            tree.harvest(self._shape, clean=False)
+            raise
+        tree.harvest(self._shape, clean=clean)
+        return True
+
+    def _pieces(self, reader: TextReader) -> Iterator[tuple[str, bool]]:
+        """Yield the text in pieces, and whether each ends behind a whole record, outside all comments."""
         rest = inside = ""
-        fault: SourceFault | None = None
+        fault: DamagedFile | Refused | None = None
         chunks = reader.chunks()
-        while fault is None:
+        chunk = b" "
+        while chunk:
             try:
                 chunk = next(chunks, b"")
             except (DamagedFile, Refused) as error:
@@ -100,44 +104,12 @@ class XmlRecords:
             if not end and tag and chunk and len(rest) < MOST_ROW_BYTES // 4:
                 continue
             piece, rest = (rest[:end], rest[end:]) if end else (rest, "")
-            plain = not inside and ("!" not in piece or "<!" not in piece) and ("?" not in piece or "<?" not in piece)
-            inside = inside if plain else still_inside(piece, inside)
+            if inside or "!" in piece or "?" in piece:
+                inside = still_inside(piece, inside)
             if piece:
-                yield piece, bool(end) and not inside, plain
-            if not chunk:
-                break
+                yield piece, bool(end) and not inside
         if fault is not None:
             raise fault
-
-    def _ahead(
-        self, worker: ThreadPoolExecutor, pieces: Iterator[tuple[str, bool, bool]]
-    ) -> tuple[_Piece | None, SourceFault | None]:
-        """Let the next piece be parsed, or the document be closed; return it, or why there is none."""
-        try:
-            found = next(pieces, None)
-        except (DamagedFile, Refused) as error:
-            return None, error
-        if found is None:
-            return _Piece("", False, False, worker.submit(self._tree.close), last=True), None
-        return _Piece(*found, worker.submit(self._tree.feed, found[0])), None
-
-    def _parsed(self, piece: _Piece) -> tuple[Sequence[Sequence[str]] | None, SourceFault | None]:
-        """Return the columns of a piece's records, None where they were handed over one by one, and what is wrong."""
-        tree = self._tree
-        alike = piece.clean and piece.plain and tree.parent is not None
-        columns = self._shape.rows(piece.text) if alike else None
-        fault: SourceFault | None = None
-        try:
-            piece.fed.result()
-        except (DamagedFile, Refused) as error:
-            columns, fault = None, error
-        if columns is not None and tree.drop(len(columns[0])):
-            return columns, None
-        try:
-            tree.harvest(self._shape, clean=piece.clean and fault is None, whole=piece.last and fault is None)
-        except (DamagedFile, Refused) as error:
-            fault = fault or error
-        return None, fault
 
     def _add(self, columns: Sequence[Sequence[str]]) -> None:
         """Take rows that a shape took apart."""

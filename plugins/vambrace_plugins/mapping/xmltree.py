@@ -10,10 +10,11 @@ from lxml import etree
 from vambrace.plugin import DamagedFile, Refused, Source
 from vambrace_plugins.importers.xmlstream import MOST_ROW_BYTES, XmlStream, attributes, check_size
 from vambrace_plugins.mapping.model import Mapping
-from vambrace_plugins.mapping.xmlshape import Shape, written
+from vambrace_plugins.mapping.xmlshape import Shape, end_of_root, written
 
 Take: TypeAlias = Callable[[dict[str, str] | None, dict[str, int]], None]
 _LEARNT = 200
+_MARK = "vambrace-root"
 _AGAIN = "Export it again; --salvage keeps what stands before the damage"
 
 
@@ -30,6 +31,8 @@ class Tree:
         self._known = frozenset(name.replace("/@", "@") for name in mapping.fields)
         self._wanted = {name: _steps(name) for name in self._known if name.startswith("../")}
         self._read: set[str] = set()
+        self._before = ""
+        self._skipped_lines = 0
         self._parser: Any = None
         self._root: etree._Element | None = None
         self._chain: list[tuple[etree._Element, dict[str, str]]] = []
@@ -48,8 +51,8 @@ class Tree:
             base = "/".join(self._path[:-up])
             self._read.add(f"{base}{key}" if key.startswith("@") or not base else f"{base}/{key}")
         self._parser = etree.XMLPullParser(
-            events=("start",),
-            tag=f"{{*}}{root}",
+            # An event for each element would cost as much as its parsing; one for a mark of our own shows the root.
+            events=("pi",),
             encoding="utf-8",
             resolve_entities=False,
             no_network=True,
@@ -57,11 +60,12 @@ class Tree:
             huge_tree=False,
             remove_blank_text=True,
             remove_comments=True,
-            remove_pis=True,
         )
 
     def feed(self, text: str) -> None:
         """Give the parser more text; raise DamagedFile where it is no XML."""
+        if self._root is None:
+            text = self._marked(text)
         try:
             self._parser.feed(text.encode())
             # Without entity resolution the parser passes over an undefined entity without a word.
@@ -69,14 +73,24 @@ class Tree:
         except etree.XMLSyntaxError as error:
             raise self._damage(error) from None
         if undefined:
-            where = f"line {undefined[0].line}, column {undefined[0].column}"
+            where = f"line {undefined[0].line + self._skipped_lines:,}"
             raise DamagedFile(" ".join(undefined[0].message.split())[:300], where=where, todo=_AGAIN)
         if self._root is None:
-            self._root = next((element for _, element in self._parser.read_events()), None)
+            marks = (each for _, each in self._parser.read_events() if each.target == _MARK)
+            self._root = next((mark.getparent() for mark in marks), None)
             # Belt and braces: the text was searched before it came here.
             if self._root is not None and self._root.getroottree().docinfo.doctype:
                 raise Refused("hostile-file", "it has a document type declaration", todo="Remove it")
         self._open_bytes += len(text)
+
+    def _marked(self, text: str) -> str:
+        """Return the text with a mark behind the start of the outermost element, once it is whole."""
+        self._before += text
+        at = end_of_root(self._before) - (len(self._before) - len(text))
+        if at < 0:
+            return text
+        self._before = ""
+        return f"{text[:at]}<?{_MARK}?>{text[at:]}"
 
     def close(self) -> None:
         """Say that the text is whole; raise DamagedFile where the document is not."""
@@ -86,20 +100,15 @@ class Tree:
             raise self._damage(error) from None
 
     def _damage(self, error: etree.XMLSyntaxError) -> Exception:
-        line, column = error.position or (0, 0)
+        # Only lines are said: columns move with what was skipped.
+        line = (error.position or (0, 0))[0]
         words = " ".join((error.msg or "").split(", line ", maxsplit=1)[0].split())[:300]
-        return DamagedFile(words, where=f"line {line}, column {column}" if line else "", todo=_AGAIN)
+        return DamagedFile(words, where=f"line {line + self._skipped_lines:,}" if line else "", todo=_AGAIN)
 
-    def drop(self, n: int) -> bool:
-        """Drop n records that were read from the text; return False where the tree does not have them so."""
-        parent = self.parent
-        if parent is None or len(parent) != n + (self._done is not None) or _has_text(parent):
-            return False
-        # The last one stays: the parser may still add to what stands behind it.
-        del parent[:-1]
-        self._done = parent[0]
+    def skip(self, text: str) -> None:
+        """Take note of whole records that the parser need not see."""
+        self._skipped_lines += text.count("\n")
         self._open_bytes = 0
-        return True
 
     def around(self) -> dict[str, str]:
         """Return the texts of fields around the records of `parent`."""
@@ -132,8 +141,12 @@ class Tree:
         children = list(element)
         last = children.pop() if children and not whole else None
         for child in children:
-            self._finished(child, depth, path)
-        if last is not None and self._is_record(last, path):
+            if isinstance(child.tag, str):
+                self._finished(child, depth, path)
+        if last is not None and not isinstance(last.tag, str):
+            # An instruction that stands last may be followed by text, and stays till then.
+            pass
+        elif last is not None and self._is_record(last, path):
             if clean and not self._has_record(last):
                 self._finished(last, depth, path)
                 self.parent, self._done = element, last
@@ -204,9 +217,6 @@ class Tree:
 
     def _has_record(self, element: etree._Element) -> bool:
         return next(element.iterdescendants(element.tag), None) is not None
-
-
-_has_text = etree.XPath("boolean(text()[normalize-space()])")
 
 
 def _steps(name: str) -> tuple[int, str]:
