@@ -58,9 +58,16 @@ def leaves(value: Any, path: str = "", depth: int = 0) -> Iterator[tuple[str, st
         yield path or ".", text_of(value)
 
 
-def general(path: str) -> str:
-    """Return the path of a value with `[]` in place of its number in an array."""
-    return _NUMBERED.sub("[]", path)
+def row_of(record: Any, known: frozenset[str], left: dict[str, int]) -> dict[str, str]:
+    """Return the texts of the known fields of a record; count the values of others, with `[]` for places in arrays."""
+    row = {}
+    for path, text in leaves(record):
+        if path in known:
+            row[path] = text
+        elif text:
+            name = _NUMBERED.sub("[]", path)
+            left[name] = left.get(name, 0) + 1
+    return row
 
 
 def around_fields(fields: tuple[str, ...]) -> dict[str, tuple[int, str]]:

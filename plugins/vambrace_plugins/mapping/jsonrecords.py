@@ -15,7 +15,7 @@ import pyarrow as pa
 from vambrace.plugin import DamagedFile, Refused, Source
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.mapping.jsonoutline import Outline, outline_of
-from vambrace_plugins.mapping.jsonpaths import around_fields, expanded, from_around, general, inside, leaves, steps_of
+from vambrace_plugins.mapping.jsonpaths import around_fields, expanded, from_around, inside, row_of, steps_of
 from vambrace_plugins.mapping.model import Mapping as MappingFile
 from vambrace_plugins.mapping.records import ROWS, blocks_of, text_of
 
@@ -37,7 +37,7 @@ class JsonRecords:
         layout = mapping.layout
         self._by_columns = bool(layout.columns)
         self._steps = steps_of(layout.columns or layout.records)
-        self._around = around_fields(mapping.fields)
+        self._around, self._known = around_fields(mapping.fields), frozenset(mapping.fields)
 
     def blocks(self) -> Iterator[Block]:
         """Yield the rows; raise DamagedFile behind the last one before a damage."""
@@ -68,16 +68,7 @@ class JsonRecords:
             yield from _rows_of_arrays(item, self._steps[1:], (root,), self._mapping)
             return
         for record, around in expanded(item, self._steps[1:], (root,)):
-            row = {}
-            for path, text in leaves(record):
-                row[path if path in self._known else general(path)] = text
-            if self._around:
-                row.update(from_around(self._around, around))
-            yield row
-
-    @property
-    def _known(self) -> frozenset[str]:
-        return frozenset(self.names)
+            yield row_of(record, self._known, self.left) | from_around(self._around, around)
 
     def _count(self, outline: Outline) -> None:
         """Count what stands around the records, by the names that fields around them have."""
@@ -230,23 +221,20 @@ class JsonLines:
         self.complete: bool | None = None
         layout = mapping.layout
         self._steps = steps_of(layout.records) if layout.records else []
-        self._around = around_fields(mapping.fields)
+        self._around, self._known = around_fields(mapping.fields), frozenset(mapping.fields)
 
     def blocks(self) -> Iterator[Block]:
         """Yield the rows; raise DamagedFile behind the last one before a damage."""
         yield from blocks_of(self._rows(), self.names, self.left)
 
     def _rows(self) -> Iterator[dict[str, str]]:
-        known = frozenset(self.names)
         for document in _documents(self._raw):
             if self._mapping.layout.columns:
                 steps = steps_of(self._mapping.layout.columns)
                 yield from _rows_of_arrays(document, steps, (), self._mapping)
                 continue
             for record, around in expanded(document, self._steps, ()):
-                row = {path if path in known else general(path): text for path, text in leaves(record)}
-                row.update(from_around(self._around, around))
-                yield row
+                yield row_of(record, self._known, self.left) | from_around(self._around, around)
 
 
 def _documents(raw: BinaryIO) -> Iterator[Any]:

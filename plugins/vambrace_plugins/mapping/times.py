@@ -79,8 +79,9 @@ class Times:
             key = next(key for key in ("column", "date", "end") if getattr(self._mapping.time, key) == each.name)
             raise self._mapping.refusal("mapping-time", ("time", key), what, todo)
         if not any(map(shape.search, filled)):
-            rows = f"none of the first {len(filled):,} times" if len(filled) > 1 else "not the only time"
-            what = f'the time format "{each.text}" fits {rows} of "{each.name}" ("{filled[0].strip()[:60]}")'
+            n = len(filled)
+            fits = f"fits none of the first {n:,} times" if n > 1 else "does not fit the only time"
+            what = f'the time format "{each.text}" {fits} of "{each.name}" ("{filled[0].strip()[:60]}")'
             todo = 'Say how they are written, as in format = "%d.%m.%Y %H:%M:%S" or format = "epoch"'
             raise self._mapping.refusal("mapping-time", ("time", each.key), what, todo)
 

@@ -15,7 +15,7 @@ from vambrace_plugins.importers.xmlstream import MOST_ROW_BYTES
 from vambrace_plugins.mapping.model import Mapping
 from vambrace_plugins.mapping.records import ROWS
 from vambrace_plugins.mapping.xmlshape import Shape, end_of_last, still_inside
-from vambrace_plugins.mapping.xmltree import Tree
+from vambrace_plugins.mapping.xmltree import Tree, key_of
 
 _MANY = 50_000
 
@@ -35,7 +35,7 @@ class XmlRecords:
         self.left: dict[str, int] = {}
         self.sentences: list[str] = []
         self.complete: bool | None = True
-        self._keys = {name.replace("/@", "@"): name for name in self.names}
+        self._keys = {key_of(name): name for name in self.names}
         self._held: dict[str, list[str]] = {name: [] for name in self.names}
         self._record, self._most = 1, ROWS
         self._tree = Tree(source, mapping, self._take)

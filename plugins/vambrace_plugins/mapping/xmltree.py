@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from typing import Any, TypeAlias
 
@@ -28,7 +29,7 @@ class Tree:
     def __init__(self, source: Source, mapping: Mapping, take: Take) -> None:
         self._names, self._take = XmlStream(source, "", frozenset()), take
         self._path = [part for part in mapping.layout.records.split("/") if part]
-        self._known = frozenset(name.replace("/@", "@") for name in mapping.fields)
+        self._known = frozenset(map(key_of, mapping.fields))
         self._wanted = {name: _steps(name) for name in self._known if name.startswith("../")}
         self._read: set[str] = set()
         self._before = ""
@@ -217,6 +218,11 @@ class Tree:
 
     def _has_record(self, element: etree._Element) -> bool:
         return next(element.iterdescendants(element.tag), None) is not None
+
+
+def key_of(name: str) -> str:
+    """Return the path of a field as the parts of a record are named: `value/@unit` is `value@unit`."""
+    return re.sub(r"(?<!\.\.)/@", "@", name)
 
 
 def _steps(name: str) -> tuple[int, str]:
