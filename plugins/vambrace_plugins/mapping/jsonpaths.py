@@ -70,6 +70,20 @@ def row_of(record: Any, known: frozenset[str], left: dict[str, int]) -> dict[str
     return row
 
 
+def count_others(item: Any, known: set[str], left: dict[str, int], path: str = "") -> None:
+    """Count the values of a table that are in none of its known members."""
+    for name, inner in item.items() if isinstance(item, dict) else ():
+        if f"{path}{name}" in known:
+            continue
+        if isinstance(inner, dict):
+            count_others(inner, known, left, f"{path}{name}.")
+        else:
+            counts: dict[str, int] = {}
+            row_of({name: inner}, frozenset(), counts)
+            for key, n in counts.items():
+                left[f"{path}{key}"] = left.get(f"{path}{key}", 0) + n
+
+
 def around_fields(fields: tuple[str, ...]) -> dict[str, tuple[int, str]]:
     """Return the fields that stand around a record (`../device`): how many levels up, and the path there."""
     found = {}

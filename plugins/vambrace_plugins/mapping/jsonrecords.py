@@ -15,7 +15,15 @@ import pyarrow as pa
 from vambrace.plugin import DamagedFile, Refused, Source
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.mapping.jsonoutline import Outline, outline_of
-from vambrace_plugins.mapping.jsonpaths import around_fields, expanded, from_around, inside, row_of, steps_of
+from vambrace_plugins.mapping.jsonpaths import (
+    around_fields,
+    count_others,
+    expanded,
+    from_around,
+    inside,
+    row_of,
+    steps_of,
+)
 from vambrace_plugins.mapping.model import Mapping as MappingFile
 from vambrace_plugins.mapping.records import ROWS, blocks_of, text_of
 
@@ -65,7 +73,7 @@ class JsonRecords:
 
     def _of_item(self, item: Any, root: dict[str, Any]) -> Iterator[dict[str, str]]:
         if self._by_columns:
-            yield from _rows_of_arrays(item, self._steps[1:], (root,), self._mapping)
+            yield from _rows_of_arrays(item, self._steps[1:], (root,), self._mapping, self.left)
             return
         for record, around in expanded(item, self._steps[1:], (root,)):
             yield row_of(record, self._known, self.left) | from_around(self._around, around)
@@ -118,7 +126,7 @@ def _nested(texts: Mapping[str, str]) -> dict[str, Any]:
 
 
 def _rows_of_arrays(
-    item: Any, steps: list[str], around: tuple[Any, ...], mapping: MappingFile
+    item: Any, steps: list[str], around: tuple[Any, ...], mapping: MappingFile, left: dict[str, int]
 ) -> Iterator[dict[str, str]]:
     """Yield the rows of the arrays that stand in a member of an array; its single values are those around them."""
     if steps and steps != [""]:
@@ -131,9 +139,13 @@ def _rows_of_arrays(
         said = ", ".join(f'"{name}" has {len(columns[name]):,}' for name in mapping.fields if name in columns)
         what = f"the arrays of one record are not of one length ({said} values)"
         raise mapping.refusal("mapping-records", ("source", "columns"), what, "Export it again")
-    names = list(columns)
-    for at in range(max(map(len, columns.values()), default=0)):
-        yield {**own, **{name: columns[name][at] for name in names if at < len(columns[name])}}
+    count_others(item, {*columns, *(path for up, path in wanted.values() if up == 1)}, left)
+    for name, cells in columns.items():
+        if name not in mapping.fields:
+            left[f"{name}[]"] = left.get(f"{name}[]", 0) + sum(cell != "" for cell in cells)
+    names = [name for name in mapping.fields if name in columns]
+    for at in range(max(map(len, held), default=0)):
+        yield {**own, **{name: columns[name][at] for name in names}}
 
 
 def _arrays(value: Any, path: str = "") -> Iterator[tuple[str, list[Any]]]:
@@ -231,7 +243,7 @@ class JsonLines:
         for document in _documents(self._raw):
             if self._mapping.layout.columns:
                 steps = steps_of(self._mapping.layout.columns)
-                yield from _rows_of_arrays(document, steps, (), self._mapping)
+                yield from _rows_of_arrays(document, steps, (), self._mapping, self.left)
                 continue
             for record, around in expanded(document, self._steps, ()):
                 yield row_of(record, self._known, self.left) | from_around(self._around, around)

@@ -13,7 +13,7 @@ from vambrace_plugins.mapping.timeformats import Pattern
 
 _NUMBER = r"^\s*[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?\s*$"
 _YEAR_FIRST = r"^\s*(?:[0-9]{4}[-/.][0-9Ww]|[0-9]{7,8}[Tt ]|[0-9]{4}[Ww][0-9]{3}[Tt])"
-_YEAR_LAST = r"^\s*[0-9]{1,2}[/.\-][0-9]{1,2}[/.\-](?:[0-9]{4}|[0-9]{2})(?![0-9])|[A-Za-z]{3}"
+_YEAR_LAST = r"^\s*[0-9]{1,2}[/.\-][0-9]{1,2}[/.\-](?:[0-9]{4}|[0-9]{2})(?![0-9])|[A-Za-z]{3}.*[0-9]|[0-9].*[A-Za-z]{3}"
 _SHAPES = {
     "iso": _YEAR_FIRST,
     "day-first": _YEAR_LAST,
