@@ -18,6 +18,7 @@ from vambrace_plugins.mapping.xmlshape import Shape, end_of_last, still_inside
 from vambrace_plugins.mapping.xmltree import Tree, key_of
 
 _MANY = 50_000
+_FEW_LETTERS = 2_000
 
 
 class XmlRecords:
@@ -71,19 +72,29 @@ class XmlRecords:
             tree.close()
             tree.harvest(self._shape, clean=False, whole=True)
             return False
-        text, clean = piece
-        columns = self._shape.rows(text) if clean and tree.parent is not None else None
+        self._taken(*piece)
+        return True
+
+    def _taken(self, text: str, clean: bool) -> None:
+        """Take text apart by the shape of its records, in halves where not all of them have it; or parse it."""
+        tree = self._tree
+        alike = clean and tree.parent is not None
+        columns = self._shape.rows(text) if alike else None
         if columns is not None:
             tree.skip(text)
             self._add(columns)
-            return True
+            return
+        half = end_of_last(text[: len(text) // 2], tree.tag) if alike and len(text) > _FEW_LETTERS else 0
+        if half and "<!" not in text and "<?" not in text:
+            self._taken(text[:half], clean)
+            self._taken(text[half:], clean)
+            return
         try:
             tree.feed(text)
         except DamagedFile:
             tree.harvest(self._shape, clean=False)
             raise
         tree.harvest(self._shape, clean=clean)
-        return True
 
     def _pieces(self, reader: TextReader) -> Iterator[tuple[str, bool]]:
         """Yield the text in pieces, and whether each ends behind a whole record, outside all comments."""

@@ -128,13 +128,17 @@ def _pattern(node: Node, path: str, paths: list[str]) -> str:
         else:
             parts.append(rf"{_SPACE}*+(?:/>|>{_SPACE}*+</{re.escape(node.tag)}>)")
         return "".join(parts)
-    parts.append(f"{_SPACE}*+>")
-    for tag, optional in node.children.items():
-        inner = node.nodes[tag]
-        one = rf"{_SPACE}*+{_pattern(inner, f'{path}/{inner.name}' if path else inner.name, paths)}"
-        parts.append(f"(?:{one})?+" if optional else one)
-    parts.append(rf"{_SPACE}*+</{re.escape(node.tag)}>")
+    inner = "".join(_child(node, tag, path, paths) for tag in node.children)
+    closed = f">{inner}{_SPACE}*+</{re.escape(node.tag)}>"
+    # An element that may be empty may end where it begins.
+    parts.append(f"{_SPACE}*+(?:/>|{closed})" if all(node.children.values()) else f"{_SPACE}*+{closed}")
     return "".join(parts)
+
+
+def _child(node: Node, tag: str, path: str, paths: list[str]) -> str:
+    inner = node.nodes[tag]
+    one = f"{_SPACE}*+{_pattern(inner, f'{path}/{inner.name}' if path else inner.name, paths)}"
+    return f"(?:{one})?+" if node.children[tag] else one
 
 
 def still_inside(text: str, inside: str = "") -> str:
