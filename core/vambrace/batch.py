@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Sized
 from dataclasses import dataclass, field
 from typing import Any, Literal, TypeAlias
 
@@ -101,6 +101,32 @@ class SourceBatch:
 
     def __len__(self) -> int:
         return len(self.record)
+
+
+def arrays_of(batch: SourceBatch) -> Iterator[tuple[str, Sized]]:
+    """Yield all of a batch that has one entry a row, each with its name; nothing holds that their lengths agree."""
+    for name, times in (("time", batch.time), ("time_end", batch.time_end)):
+        if times is not None:
+            parts = (("values", times.values), ("present", times.present), ("passes", times.passes))
+            yield from _given(name, parts)
+    for column in batch.columns:
+        counter = None if isinstance(column.counter, str) else column.counter
+        yield from _given(
+            f"the column {column.signal}",
+            (
+                ("values", column.values),
+                ("present", column.present),
+                ("counter", counter),
+                ("flags", column.flags),
+                ("texts", column.texts),
+            ),
+        )
+
+
+def _given(of: str, parts: Iterable[tuple[str, Sized | None]]) -> Iterator[tuple[str, Sized]]:
+    for name, values in parts:
+        if values is not None:
+            yield f"{name} of {of}", values
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,11 +15,10 @@ from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar, Protocol, runtime_che
 
 import pluggy
 
-from vambrace.batch import Column, Event, Recording, SourceBatch, Times
-from vambrace.clock import check_zone, in_both_passes
+from vambrace import clock
+from vambrace.batch import Column, Event, Instants, Recording, SourceBatch, Times
 from vambrace.errors import DamagedFile, Refused, Rejected, VambraceError
 from vambrace.schema import SIGNALS
-from vambrace.units import ucum
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -38,12 +37,8 @@ __all__ = [
     "Source",
     "SourceBatch",
     "Times",
-    "VambraceError",
     "Writer",
-    "check_zone",
     "hookimpl",
-    "in_both_passes",
-    "ucum",
 ]
 
 HEAD_BYTES = 4096
@@ -61,6 +56,18 @@ class Claim(IntEnum):
     NAME = 1
     CONTENT = 2
     SIGNATURE = 3
+
+    def because(self, evidence: str) -> Claim:
+        """Return the same claim with what it rests on, for people to read: `the first bytes are PULSE1`."""
+        claim = int.__new__(type(self), self.value)
+        claim._name_, claim._value_ = self._name_, self._value_
+        claim.__dict__["_evidence"] = evidence
+        return claim
+
+    @property
+    def evidence(self) -> str:
+        """Return what the claim rests on, "" where the importer does not say."""
+        return str(self.__dict__.get("_evidence", ""))
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,6 +105,7 @@ class Source:
     def open(self) -> BinaryIO:
         """Return a new binary stream from the first byte; use it in a `with` block.
 
+        Reading a number of bytes may give fewer, and gives none only at the end.
         Of a damaged archive reading raises `DamagedFile` behind the last byte that can be read, in place of an end.
         """
         return self.opener()
@@ -112,6 +120,21 @@ class Source:
             )
         with self.opener() as stream:
             return stream.read()
+
+    def in_both_passes(self, times: Times) -> tuple[Instants, Instants]:
+        """Return the instants of times as if each were in the first pass of an hour that comes twice, or the second.
+
+        They differ where the clock of the source's zone shows a local time twice, and nowhere else.
+        """
+        return clock.in_both_passes(times, self.zone)
+
+    @staticmethod
+    def check_zone(name: str) -> None:
+        """Raise `Refused` for a name that is no time zone, with the names that come near."""
+        try:
+            clock.check_zone(name)
+        except VambraceError as error:
+            raise Refused("zone-word", error.what, todo=error.todo) from None
 
     def note(self, rule: str, message: str, severity: str = "note", count: int = 1) -> None:
         """Record a finding about the source; the same one again only raises its count."""

@@ -3,20 +3,40 @@
 from __future__ import annotations
 
 import dataclasses
-import functools
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache, partial
 from importlib.metadata import EntryPoint, entry_points
 from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Literal, Protocol, cast, get_type_hints, runtime_checkable
+from typing import Any, Literal, Protocol, cast, runtime_checkable
 
 import pluggy
 
+from vambrace import options
+from vambrace.asking import LOADING_S, OURS, TimedOut, described, hushed, within
+from vambrace.conduct import misconduct
 from vambrace.errors import VambraceError
+from vambrace.options import options_for
 from vambrace.plugin import Hooks, Importer, Writer
 
+__all__ = [
+    "GROUP",
+    "Installed",
+    "MappingReader",
+    "MappingText",
+    "Registry",
+    "collect",
+    "load",
+    "options_for",
+    "read_mapping",
+]
+
 GROUP = "vambrace"
+OURSELVES = "vambrace"
+"""The package whose importers and writers keep their names, whoever else takes them."""
+_NAME = re.compile(r"[a-z][a-z0-9_-]*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +92,7 @@ class Registry:
         return self.importers[name]
 
 
-@functools.cache
+@cache
 def load(mappings: tuple[MappingText, ...] = ()) -> Registry:
     """Load every plugin of the entry-point group once for the process, and the importers that mapping files make.
 
@@ -107,7 +127,7 @@ def _explained(installed: Iterable[Installed], mapping: MappingText) -> Importer
 def collect(points: Iterable[EntryPoint]) -> Registry:
     """Load the given entry points, each behind a guard of its own, and refuse names that two plugins share."""
     found: list[Installed] = []
-    for point in sorted(points, key=lambda point: (point.dist.name if point.dist else "", point.name)):
+    for point in sorted(points, key=lambda point: (_owner(point), point.name)):
         found.extend(_items_of(point))
     found = _without_twins([_of_file(each, found) if isinstance(each.item, Path) else each for each in found])
     return Registry(_usable(found, "importer"), _usable(found, "writer"), tuple(found))
@@ -117,8 +137,16 @@ def _usable(found: Iterable[Installed], kind: str) -> Mapping[str, Any]:
     return MappingProxyType({each.name: each.item for each in found if each.kind == kind and each.item is not None})
 
 
+def _owner(point: EntryPoint) -> tuple[str, str]:
+    """Return the name and version of the package that names a plugin; an incomplete installation may say neither."""
+    try:
+        return (str(point.dist.name), str(point.dist.version)) if point.dist else ("", "")
+    except Exception:
+        return "", ""
+
+
 def _items_of(point: EntryPoint) -> Iterator[Installed]:
-    package, version = (point.dist.name, point.dist.version) if point.dist else ("", "")
+    package, version = _owner(point)
 
     def broken(why: str) -> Installed:
         return Installed("plugin", point.name, "", package, version, fault=why)
@@ -126,9 +154,11 @@ def _items_of(point: EntryPoint) -> Iterator[Installed]:
     manager = pluggy.PluginManager(GROUP)
     manager.add_hookspecs(Hooks)
     try:
-        manager.register(point.load(), point.name)
-    except (Exception, SystemExit) as error:
-        yield broken(f"it could not be loaded: {type(error).__name__}: {error}")
+        manager.register(_tried(point.load), point.name)
+    except OURS:
+        raise
+    except BaseException as error:
+        yield broken(f"it could not be loaded: {_why(error)}")
         return
     kinds: tuple[tuple[Literal["importer", "writer"], Callable[[], Any], type], ...] = (
         ("importer", manager.hook.vambrace_importers, Importer),
@@ -136,9 +166,11 @@ def _items_of(point: EntryPoint) -> Iterator[Installed]:
     )
     for kind, hook, protocol in kinds:
         try:
-            items = [item for answer in hook() for item in answer]
-        except (Exception, SystemExit) as error:
-            yield broken(f"its {kind}s could not be listed: {type(error).__name__}: {error}")
+            items = _tried(partial(_listed, hook))
+        except OURS:
+            raise
+        except BaseException as error:
+            yield broken(f"its {kind}s could not be listed: {_why(error)}")
             continue
         for item in items:
             yield _judged(kind, item, protocol, package, version)
@@ -169,19 +201,47 @@ def read_mapping(path: Path) -> MappingText:
         raise VambraceError("it is no text in UTF-8", where=f"{path.name}, line {line}", todo=todo) from None
 
 
+def _tried(call: Callable[[], Any]) -> Any:
+    with hushed(lambda *_: None):
+        return within(LOADING_S, call)
+
+
+def _listed(hook: Callable[[], Any]) -> list[Any]:
+    return [item for answer in hook() for item in answer]
+
+
+def _why(error: BaseException) -> str:
+    return f"it did not come back within {LOADING_S:g} s" if isinstance(error, TimedOut) else described(error)
+
+
 def _judged(kind: Literal["importer", "writer"], item: Any, protocol: type, package: str, version: str) -> Installed:
-    name, title = str(getattr(item, "name", type(item).__name__)), str(getattr(item, "title", ""))
+    said = {word: type(item).__name__ if word == "name" else "" for word in ("name", "title")}
     if kind == "importer" and isinstance(item, Path):
         # A mapping file: what reads it may come from a plugin that is loaded later.
-        return Installed(kind, name, title, package, version, cast(Any, item))
-    if isinstance(item, MappingReader):
-        return Installed("mapping", name, title, package, version, item)
-    fault = ""
+        return Installed(kind, item.name, "", package, version, cast(Any, item))
+    reads_mappings = False
+    try:
+        reads_mappings = kind == "importer" and _tried(partial(isinstance, item, MappingReader))
+        said |= {word: str(getattr(item, word)) for word in said if hasattr(item, word)}
+        fault = "" if reads_mappings else _tried(partial(_fault_of, kind, item, protocol))
+    except OURS:
+        raise
+    except BaseException as error:
+        fault = f"it fails when it is looked at: {_why(error)}"
+    as_what: Literal["importer", "writer", "mapping"] = "mapping" if reads_mappings else kind
+    return Installed(as_what, said["name"], said["title"], package, version, None if fault else item, fault)
+
+
+def _fault_of(kind: str, item: Any, protocol: type[Any]) -> str:
+    """Return why an importer or writer cannot be used, "" where it can."""
+    what = type(item).__name__
     if not isinstance(item, protocol):
-        fault = f"{type(item).__name__} lacks something that every {kind} has"
-    elif kind == "importer" and not dataclasses.is_dataclass(item.Options):  # type: ignore[attr-defined]
-        fault = f"{type(item).__name__}.Options is no dataclass"
-    return Installed(kind, name, title, package, version, None if fault else item, fault)
+        return f"{what} lacks something that every {kind} has"
+    if not _NAME.fullmatch(item.name):
+        return f"its name {item.name!r} is no word of small letters, digits, - and _"
+    if kind == "writer":
+        return ""
+    return options.fault_of(item.Options) or misconduct(item)
 
 
 def _without_twins(found: list[Installed]) -> list[Installed]:
@@ -195,44 +255,11 @@ def _without_twins(found: list[Installed]) -> list[Installed]:
         same = twins.get((each.kind, each.name))
         if each.item is None or same is None:
             return each
+        if any(twin.package == OURSELVES for twin in same):
+            if each.package == OURSELVES:
+                return each
+            return dataclasses.replace(each, item=None, fault=f"its name is that of a built-in {each.kind}; change it")
         owners = " and ".join(sorted(f"{twin.package} {twin.version}" for twin in same))
         return dataclasses.replace(each, item=None, fault=f"its name is used twice, by {owners}; uninstall one")
 
     return [judged(each) for each in found]
-
-
-def options_for(importer: Importer, texts: Mapping[str, str]) -> Any:
-    """Return the importer's options with these texts cast by the annotations of its fields.
-
-    Raise VambraceError for an option that it does not have, or a text that does not fit.
-    """
-    fields = {each.name: each for each in dataclasses.fields(importer.Options)}
-    kinds = get_type_hints(importer.Options)
-    values: dict[str, Any] = {}
-    for name, text in texts.items():
-        if name not in fields:
-            known = ", ".join(f"{importer.name}.{each}" for each in fields) or "none"
-            raise VambraceError(f"the importer {importer.name} has no option {name!r}", todo=f"Its options: {known}")
-        values[name] = _cast(f"{importer.name}.{name}", text, str(kinds[name]))
-    try:
-        return importer.Options(**values)
-    except ValueError as error:
-        what = f"an option of {importer.name} does not fit: {error}"
-        raise VambraceError(what, todo="Give another value, or leave it out") from error
-
-
-def _cast(option: str, text: str, kind: str) -> Any:
-    casts: dict[str, Callable[[str], Any]] = {"int": int, "float": float}
-    words = {"true": True, "yes": True, "1": True, "false": False, "no": False, "0": False}
-    if "bool" in kind:
-        if text.lower() not in words:
-            raise VambraceError(f"the option {option} is yes or no, not {text!r}", todo=f"Say {option}=yes or =no")
-        return words[text.lower()]
-    for word, made in casts.items():
-        if word in kind:
-            try:
-                return made(text)
-            except ValueError as error:
-                what = f"the option {option} takes a number, not {text!r}"
-                raise VambraceError(what, todo=f"Say a number, as in {option}=60") from error
-    return text

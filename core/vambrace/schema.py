@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from types import MappingProxyType
 
+from vambrace.notations import ucum
+
 SCHEMA_VERSION = "1"
 
 
@@ -54,6 +56,15 @@ class Signal:
         """Return the name of the value column in the signal's narrow table: name and unit in letters."""
         unit = _UNIT_IN_LETTERS[self.unit]
         return self.name if self.name.endswith(f"_{unit}") or not unit else f"{self.name}_{unit}"
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Return the UCUM codes of the units in which a source may give the signal, its own first."""
+        return (self.unit, *self.accepts)
+
+    def ucum(self, unit: str) -> str | None:
+        """Return the UCUM code of a unit as it is written (`bpm`), or None where the signal does not accept it."""
+        return ucum(unit, self.name, self.units)
 
 
 _UNIT_IN_LETTERS = {

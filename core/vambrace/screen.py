@@ -56,7 +56,8 @@ def _pair_positions(columns: Sequence[Candidates], judged: list[NDArray[np.uint8
         partner_good: Mask = np.zeros(len(columns[mine]), np.bool_)
         if there in place:
             other = place[there]
-            partner_good = columns[other].present & np.isin(judged[other], (0, number(Reason.HALF_A_FIX)))
+            not_bad = (judged[other] == 0) | (judged[other] == number(Reason.HALF_A_FIX))
+            partner_good = columns[other].present & not_bad
         alone = columns[mine].present & (judged[mine] == 0) & ~partner_good
         judged[mine] = np.where(alone, number(Reason.HALF_A_FIX), judged[mine]).astype(np.uint8)
 

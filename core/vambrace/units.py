@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vambrace.errors import Refused
+from vambrace.notations import OWN_SPELLINGS
 from vambrace.schema import SIGNALS, Signal
 
 _MICRO = 1_000_000
@@ -98,68 +99,6 @@ _STEPS: Mapping[tuple[str, str], _Step] = MappingProxyType(
     }
 )
 
-# How people write each code; case says nothing but in `_EXACT`.
-_SPELLINGS: Mapping[str, tuple[str, ...]] = MappingProxyType(
-    {
-        "/min": ("1/min", "min-1", "min^-1", "min⁻¹", "per min", "per minute", "/minute", "1/minute"),
-        "Hz": ("hertz", "1/s", "/s", "s-1", "s^-1", "s⁻¹", "per second"),
-        "ms": ("msec", "millis", "millisecond", "milliseconds"),
-        "s": ("sec", "secs", "second", "seconds"),
-        "us": ("µs", "μs", "usec", "microsecond", "microseconds"),
-        "s/1024": ("1/1024 s", "1/1024s", "s / 1024"),
-        "%": ("percent", "per cent", "pct", "[%]"),
-        "1": ("fraction", "ratio", "proportion"),
-        "{steps}": ("steps", "step", "count", "counts", "{count}", "{counts}", "{step}", "{#}", "#"),
-        "{strides}": ("strides", "stride", "{stride}"),
-        "{strides}/min": ("strides/min", "strides/minute", "strides per minute", "{stride}/min"),
-        "deg": ("degree", "degrees", "°", "decimal degrees"),
-        "rad": ("radian", "radians"),
-        "{fit_semicircle}": ("semicircles", "semicircle", "fit_semicircle"),
-        "m": ("meter", "meters", "metre", "metres"),
-        "km": ("kilometer", "kilometers", "kilometre", "kilometres"),
-        "cm": ("centimeter", "centimeters", "centimetre", "centimetres"),
-        "mm": ("millimeter", "millimeters", "millimetre", "millimetres"),
-        "[ft_i]": ("ft", "foot", "feet"),
-        "[mi_i]": ("mi", "mile", "miles"),
-        "m/s": ("mps", "m s-1", "m.s-1", "m s^-1", "m·s⁻¹", "m s⁻¹", "meters per second", "metres per second"),
-        "km/h": ("kmh", "kph", "kmph", "km.h-1", "km h-1", "km/hr", "kilometers per hour", "kilometres per hour"),
-        "[mi_i]/h": ("mph", "mi/h", "miles per hour"),
-        "[kn_i]": ("kn", "kt", "kts", "knot", "knots"),
-        "mm/s": ("mm s-1", "millimeters per second", "millimetres per second"),
-        "W": ("watt", "watts"),
-        "kW": ("kilowatt", "kilowatts"),
-        "Cel": ("°C", "℃", "C", "celsius", "degC", "deg C", "degrees celsius", "degree celsius"),
-        "[degF]": ("°F", "℉", "F", "fahrenheit", "degF", "deg F", "degrees fahrenheit", "degree fahrenheit"),
-        "K": ("kelvin",),
-        "kcal": ("kilocalorie", "kilocalories"),
-        "kJ": ("kilojoule", "kilojoules"),
-        "J": ("joule", "joules"),
-        "{stage}": ("stage", "stages", "code", "codes"),
-    }
-)
-# A capital makes the calorie of nutrition, a thousand times the other; "calories" in a word could be either.
-_EXACT: Mapping[str, str] = MappingProxyType({"cal": "cal", "Cal": "kcal"})
-_CASE_DECIDES = ("cal",)
-
-# What one signal's unit may also be called, and no other's.
-_OWN_SPELLINGS: Mapping[str, Mapping[str, str]] = MappingProxyType(
-    {
-        "heart_rate": {
-            **dict.fromkeys(("bpm", "beats/min", "beats/minute", "beats per min", "beats per minute"), "/min"),
-            **dict.fromkeys(("{beats}/min", "{beat}/min"), "/min"),
-        },
-        "respiratory_rate": {
-            **dict.fromkeys(("breaths/min", "breaths/minute", "breaths per min", "breaths per minute"), "/min"),
-            **dict.fromkeys(("{breaths}/min", "{breath}/min", "brpm", "bpm"), "/min"),
-        },
-        "cadence": {
-            **dict.fromkeys(("rpm", "rev/min", "revolutions/min", "revolutions per minute"), "/min"),
-            **dict.fromkeys(("{revolutions}/min", "{rev}/min"), "/min"),
-            **dict.fromkeys(("spm", "steps/min", "steps/minute", "steps per minute", "{steps}/min"), "/min"),
-        },
-    }
-)
-
 _SHOWN: Mapping[str, str] = MappingProxyType(
     {
         "1": "fraction",
@@ -190,7 +129,7 @@ def conversion(unit: str, signal: Signal) -> Conversion:
 @lru_cache(maxsize=1024)
 def _conversion(unit: str, name: str) -> Conversion:
     signal = SIGNALS[name]
-    code = ucum(unit, signal)
+    code = signal.ucum(unit)
     if code is None:
         raise _refusal(unit, signal)
     if code == signal.unit:
@@ -205,36 +144,6 @@ def _power_of_ten(step: _Step) -> int | None:
         if not step.plus and step.times * 10 ** max(-power, 0) == step.over * 10 ** max(power, 0):
             return power
     return None
-
-
-def ucum(unit: str, signal: Signal) -> str | None:
-    """Return the UCUM code of a unit as it is written, or None where the signal does not accept it."""
-    text = " ".join(unit.split())
-    accepted = (signal.unit, *signal.accepts)
-    if text in accepted:
-        return text
-    if text in _EXACT:
-        return _EXACT[text] if _EXACT[text] in accepted else None
-    return _folded(signal.name).get(text.casefold())
-
-
-@lru_cache
-def _folded(name: str) -> Mapping[str, str]:
-    signal = SIGNALS[name]
-    folded = {code.casefold(): code for code in (signal.unit, *signal.accepts) if code not in _CASE_DECIDES}
-    return folded | {word.casefold(): code for code, words in notations(signal).items() for word in words}
-
-
-def notations(signal: Signal) -> dict[str, tuple[str, ...]]:
-    """Return the codes of the units that a signal accepts, its own first, each with its other spellings.
-
-    Case does not matter, save for those of `cal`, which `conversion` takes to the letter.
-    """
-    own = _OWN_SPELLINGS.get(signal.name, {})
-    return {
-        code: (*(word for word, meant in own.items() if meant == code), *_SPELLINGS.get(code, ()))
-        for code in (signal.unit, *signal.accepts)
-    }
 
 
 def shown(code: str) -> str:
@@ -253,6 +162,6 @@ def _refusal(unit: str, signal: Signal) -> Refused:
 
 
 def _with_spellings(code: str, signal: Signal) -> str:
-    own = [word for word, meant in _OWN_SPELLINGS.get(signal.name, {}).items() if meant == code]
+    own = [word for word, meant in OWN_SPELLINGS.get(signal.name, {}).items() if meant == code]
     said = list(dict.fromkeys([*([shown(code)] if shown(code) != code else []), *own[:2]]))
     return f"{code} ({', '.join(said)})" if said else code

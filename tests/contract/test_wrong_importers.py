@@ -90,6 +90,11 @@ def ragged() -> Iterator[Any]:
     )
 
 
+def too_few_flags() -> Iterator[Any]:
+    times = Times([1_700_000_000, 1_700_000_001], unit="s", basis="utc")
+    yield SourceBatch(np.array([1, 2]), times, (Column("heart_rate", [60, 61], "/min", flags=["x"]),))
+
+
 def falling() -> Iterator[Any]:
     yield batch([60, 61], record=[5, 6])
     yield batch([62], record=[6])
@@ -127,6 +132,7 @@ WRONG: dict[str, tuple[Callable[[], Iterator[Any]], str, str]] = {
     ),
     "says a signal twice": (two_of_a_kind, "plugin-fault", "the same signal"),
     "hands over ragged columns": (ragged, "plugin-fault", "columns of"),
+    "hands over too few flags": (too_few_flags, "plugin-fault", "columns of"),
     "counts records backwards": (falling, "plugin-fault", "do not rise"),
     "uses a unit that the signal does not have": (
         lambda: iter([batch([60], unit="parsec")]),

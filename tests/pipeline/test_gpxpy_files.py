@@ -117,7 +117,7 @@ def check_rest(ours: Read, points: list[tuple[int, Any]]) -> None:
 
 def test_each_is_claimed_by_its_content(documents: dict[str, bytes], name: str) -> None:
     data = documents[name]
-    assert GpxImporter().recognise(Head("walk.bin", data[:4096], len(data))) is Claim.SIGNATURE
+    assert GpxImporter().recognise(Head("walk.bin", data[:4096], len(data))) == Claim.SIGNATURE
 
 
 def test_pauses_stand_between_segments(documents: dict[str, bytes], name: str) -> None:

@@ -134,4 +134,4 @@ def test_small_pieces_and_batches_give_the_same(name: str, monkeypatch: pytest.M
 @pytest.mark.parametrize("name", NAMES)
 def test_each_is_claimed_by_its_content(name: str) -> None:
     data = document(name)
-    assert TcxImporter().recognise(Head("walk.bin", data[:4096], len(data))) is Claim.SIGNATURE
+    assert TcxImporter().recognise(Head("walk.bin", data[:4096], len(data))) == Claim.SIGNATURE

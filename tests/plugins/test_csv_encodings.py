@@ -167,3 +167,10 @@ def test_every_cell_is_as_the_csv_module_reads_the_text() -> None:
 
 def test_a_long_word_takes_no_long_time() -> None:
     assert read(b"time;heart_rate\n" + b"x" * 200_000 + b"\xe9" * 50_000).error is not None
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_utf_16_without_a_mark_is_known_with_letters_whose_low_byte_is_zero(encoding: str) -> None:
+    # U+0100 is 00 01 in UTF-16LE (The Unicode Standard, 3.10).
+    data = "time,heart_rate,note\n2031-03-04T09:00:00Z,71,\u0100\u0200\n".encode(encoding)
+    assert ok(data).values("heart_rate") == ["71"]

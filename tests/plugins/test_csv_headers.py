@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from csv_reading import cells_of, column_of, ok, read
-from vambrace import units
+from vambrace import notations, units
 from vambrace.plugin import SIGNALS
 from vambrace_plugins.importers.csv.vocabulary import of_signal, read_heading
 
@@ -84,16 +84,16 @@ def test_every_word_of_the_schema_is_known_in_any_spelling(name: str) -> None:
 def test_every_unit_of_the_core_is_known_in_brackets_and_handed_over_as_one_it_accepts(name: str) -> None:
     signal = SIGNALS[name]
     codes = (signal.unit, *signal.accepts)
-    spellings = [*codes, *(word for code in codes for word in units._SPELLINGS.get(code, ()))]
-    spellings += units._OWN_SPELLINGS.get(name, {})
+    spellings = [*codes, *(word for code in codes for word in notations.SPELLINGS.get(code, ()))]
+    spellings += notations.OWN_SPELLINGS.get(name, {})
     for spelling in spellings:
         for header in (f"{name} ({spelling})", f"{signal.words[0]} [{spelling}]"):
             if any(mark in spelling for mark in "[]()") and header.endswith("]"):
                 continue
             heading = read_heading(header)
             assert heading.signal == name, header
-            expected = units.ucum(spelling, signal)
-            assert units.ucum(heading.unit, signal) == expected, (header, heading)
+            expected = signal.ucum(spelling)
+            assert signal.ucum(heading.unit) == expected, (header, heading)
 
 
 def test_the_small_calorie_is_never_taken_for_the_large_one() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -160,7 +161,7 @@ def test_no_instant_is_ever_wrong_and_none_depends_on_the_cuts(steps: list[int],
             replace(batch, record=batch.record[begin:end], time=Times(walls[begin:end]))
             for begin, end in pairwise(edges)
         ]
-        order = RowOrder("Europe/Berlin")
+        order = RowOrder(Source("a.csv", 0, io.BytesIO, zone="Europe/Berlin"))
         for part in parts:
             order.survey(part)
         told = [to_utc(order.told(part).time, "Europe/Berlin") for part in parts]

@@ -51,7 +51,7 @@ def test_it_keeps_the_protocol() -> None:
     ],
 )
 def test_it_claims_by_content_and_only_weakly_by_name(name: str, data: bytes, claim: Claim) -> None:
-    assert GpxImporter().recognise(Head(name, data, len(data))) is claim
+    assert GpxImporter().recognise(Head(name, data, len(data))) == claim
 
 
 def test_tracks_with_points_are_recordings_and_records_run_on() -> None:

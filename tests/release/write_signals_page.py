@@ -7,8 +7,9 @@ from itertools import groupby
 from math import inf
 from pathlib import Path
 
+from vambrace.notations import notations
 from vambrace.schema import SCHEMA_VERSION, SIGNALS, Kind, Signal
-from vambrace.units import conversion, notations
+from vambrace.units import conversion
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "signals.md"
 
@@ -109,13 +110,17 @@ def _range(ends: tuple[float, float]) -> str:
 
 def _alike() -> Iterable[list[Signal]]:
     """Yield the signals in groups that take the same units."""
-    for _, group in groupby(SIGNALS.values(), key=notations):
+    for _, group in groupby(SIGNALS.values(), key=_notations):
         yield list(group)
+
+
+def _notations(signal: Signal) -> dict[str, tuple[str, ...]]:
+    return notations(signal.name, signal.units)
 
 
 def _units(group: list[Signal]) -> Iterable[tuple[str, ...]]:
     names = ", ".join(f"`{each.name}`" for each in group)
-    for code, words in notations(group[0]).items():
+    for code, words in _notations(group[0]).items():
         sentence = conversion(code, group[0]).sentence
         yield names, f"`{code}`", sentence.partition(", ")[2] or "nothing", ", ".join(f"`{word}`" for word in words)
 

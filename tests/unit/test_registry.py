@@ -99,7 +99,7 @@ def test_options_are_cast_by_their_annotations() -> None:
     ("texts", "says"),
     [
         ({"delimitr": ";"}, "toy.delimiter"),
-        ({"skip": "three"}, "toy.skip takes a number"),
+        ({"skip": "three"}, "toy.skip takes a whole number"),
         ({"strict": "perhaps"}, "toy.strict is yes or no"),
     ],
 )

@@ -14,7 +14,7 @@ import pytest
 
 from vambrace.errors import Refused
 from vambrace.schema import SIGNALS, Signal
-from vambrace.units import conversion, ucum
+from vambrace.units import conversion
 
 # SI definitions; the international foot, mile and nautical mile; the thermochemical calorie; the FIT profile's
 # semicircle (180 degrees / 2^31). Beats, steps and per cent are told apart by dimensions of their own.
@@ -159,7 +159,7 @@ def test_sentences() -> None:
     ],
 )
 def test_usual_notations(signal: str, unit: str, code: str) -> None:
-    assert ucum(unit, SIGNALS[signal]) == code
+    assert SIGNALS[signal].ucum(unit) == code
 
 
 @pytest.mark.parametrize(

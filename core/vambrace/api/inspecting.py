@@ -16,7 +16,7 @@ from vambrace.errors import SourceError
 from vambrace.output.summary import Inspection, iso_utc
 from vambrace.pipeline import Watch, convert_source
 from vambrace.plugin import Head
-from vambrace.recognise import claims_of
+from vambrace.recognise import Answer, ask, tie_of
 from vambrace.sources import Entry, close_spools, scan, walk
 
 
@@ -62,11 +62,39 @@ def _one(entry: Entry, installed: registry.Registry, wishes: Wishes, folder: Pat
         writer.discard()
     return replace(
         _said(entry, result.record, plan.claim, plan.notes),
-        claims=claims_of(head, installed.importers.values()) if head.size else {},
+        **_asked(head, installed),
         first_rows=_plain(row for _, few in sorted(watch.rows.items()) for row in few),
         first_set_aside=_plain(row for few in watch.aside.values() for row in few),
         rows_discarded=result.finished is None and bool(watch.rows),
     )
+
+
+def _asked(head: Head, installed: registry.Registry) -> dict[str, Any]:
+    """Return what every importer says of a source, and what would settle a tie."""
+    if not head.size:
+        return {}
+    packages = {each.name: (each.package, each.version) for each in installed.installed if each.kind == "importer"}
+    answers = sorted(ask(head, installed.importers.values()), key=lambda each: each.importer.name)
+    winners, settled_by = tie_of(head, answers)
+    return {
+        "claims": {each.importer.name: _claim(each) for each in answers},
+        "asked": tuple(
+            {
+                "importer": each.importer.name,
+                "package": packages[each.importer.name][0],
+                "package_version": packages[each.importer.name][1],
+                "claim": _claim(each),
+                "evidence": each.fault if each.claim is None else each.claim.evidence,
+                "wins": winners == [each.importer],
+            }
+            for each in answers
+        ),
+        "settled_by": settled_by,
+    }
+
+
+def _claim(answer: Answer) -> str:
+    return "failed" if answer.claim is None else answer.claim.name.lower()
 
 
 def _said(entry: Entry, record: Record, claim: str = "", notes: tuple[str, ...] = ()) -> Inspection:

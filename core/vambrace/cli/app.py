@@ -8,7 +8,7 @@ from importlib.metadata import version
 
 import click
 
-from vambrace.cli import converting, demo, exporting, inspecting, installed
+from vambrace.cli import converting, demo, exporting, inspecting, installed, scaffolding
 from vambrace.cli.texts import safe, say
 from vambrace.errors import VambraceError
 
@@ -34,7 +34,15 @@ def app() -> None:
     """
 
 
-for _command in (converting.convert, inspecting.inspect, exporting.export, installed.plugins, demo.demo):
+_COMMANDS = (
+    converting.convert,
+    inspecting.inspect,
+    exporting.export,
+    installed.plugins,
+    scaffolding.new_importer,
+    demo.demo,
+)
+for _command in _COMMANDS:
     app.add_command(_command)
 
 

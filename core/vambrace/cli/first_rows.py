@@ -85,3 +85,18 @@ def claims(found: Inspection, columns: int) -> list[str]:
     ]
     parts += [f"{', '.join(none)}: none"] if none else []
     return wrapped("; ".join(parts), columns, " " * 11, "claims     ")
+
+
+def asked(found: Inspection, columns: int) -> list[str]:
+    """Return what each importer says of the source and why, which one wins, and what would settle a tie."""
+    lines: list[str] = []
+    for row in found.asked:
+        said = f"{row['importer']}: {row['claim']}{', wins' if row['wins'] else ''} ({_package(row)})"
+        label = "           " if lines else "claims     "
+        lines += wrapped(said, columns, " " * 13, label)
+        lines += wrapped(row["evidence"], columns, " " * 13) if row["evidence"] else []
+    return lines + (wrapped(found.settled_by, columns, " " * 11, "a tie      ") if found.settled_by else [])
+
+
+def _package(row: Mapping[str, Any]) -> str:
+    return f"{row['package']} {row['package_version']}".strip() or "no package"

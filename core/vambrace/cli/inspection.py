@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from vambrace.cli.first_rows import claims, first_rows, first_set_aside, time_text
+from vambrace.cli.first_rows import asked, claims, first_rows, first_set_aside, time_text
 from vambrace.cli.texts import columned, counted, listed, safe, width, wrapped
 from vambrace.output.summary import Inspection
 
@@ -16,7 +16,7 @@ def inspection_text(found: Inspection, *, everything: bool = False, columns: int
     """Return what a source holds as lines that fit the width."""
     columns = columns or width()
     place = found.root if found.root.rpartition("/")[2] == found.path else f"{found.root}/{found.path}"
-    lines = [safe(place), *_how(found, columns)]
+    lines = [safe(place), *_how(found, columns, everything)]
     for recording in found.recordings:
         name = recording["recording"]
         own = [row for row in found.channels if row["recording"] == name]
@@ -29,7 +29,7 @@ def inspection_text(found: Inspection, *, everything: bool = False, columns: int
     return "\n".join([*lines, *_findings(found, columns, everything)])
 
 
-def _how(found: Inspection, columns: int) -> list[str]:
+def _how(found: Inspection, columns: int, everything: bool) -> list[str]:
     size = "" if found.bytes is None else counted(found.bytes, "byte")
     lines = listed("status", [found.status, size], columns)
     if found.reason:
@@ -38,7 +38,7 @@ def _how(found: Inspection, columns: int) -> list[str]:
         lines += listed(
             "read by", [f"importer {found.importer} {found.importer_version}, claimed by {found.claim}"], columns
         )
-    lines += claims(found, columns)
+    lines += asked(found, columns) if everything else claims(found, columns)
     for note in found.notes:
         lines += wrapped(note, columns, " " * 11, "note       ")
     if found.rows_read or found.rows_absent:

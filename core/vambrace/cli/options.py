@@ -22,7 +22,8 @@ def how_to_read(command: _F) -> _F:
         "options",
         multiple=True,
         metavar="IMPORTER.NAME=VALUE",
-        help="Set an option of an importer, such as csv.delimiter=';'. A refusal names the option that settles it.",
+        help="Set an option of an importer, such as csv.delimiter=';'. A refusal names the option that settles it; "
+        "vambrace plugins --options lists them all.",
     )
     mapping = click.option(
         "--mapping",

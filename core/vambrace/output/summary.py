@@ -68,8 +68,9 @@ class Inspection:
     """What one source holds, how it would be read, and why; nothing is written.
 
     `recordings`, `channels`, `events` and `findings` hold the rows that the tables of these names would get, as plain
-    values. `claim` is how strongly the importer claims the source, `claims` the same for every importer. `first_rows`
-    holds the first rows of each channel in both forms; `first_set_aside` the first values of each reason; where
+    values. `claim` is how strongly the importer claims the source, `claims` the same for every importer; `asked` adds
+    the evidence of each, its package and whether it wins, `settled_by` what would settle a tie. `first_rows` holds
+    the first rows of each channel in both forms; `first_set_aside` the first values of each reason; where
     `rows_discarded`, the source was refused after them and nothing of it is kept.
     """
 
@@ -95,6 +96,8 @@ class Inspection:
     first_rows: tuple[Mapping[str, Any], ...] = ()
     first_set_aside: tuple[Mapping[str, Any], ...] = ()
     rows_discarded: bool = False
+    asked: tuple[Mapping[str, Any], ...] = ()
+    settled_by: str = ""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the same as plain JSON values."""
@@ -103,7 +106,10 @@ class Inspection:
 
 @dataclass(frozen=True, slots=True)
 class PluginRow:
-    """An importer or writer that is installed; `fault` says why it is not used, and is empty where it is."""
+    """An importer or writer that is installed; `fault` says why it is not used, and is empty where it is.
+
+    `options` holds what may be said to an importer: `name`, what it `takes`, its `default` and one line of `help`.
+    """
 
     kind: str
     name: str
@@ -111,6 +117,7 @@ class PluginRow:
     package: str
     version: str
     fault: str
+    options: tuple[Mapping[str, str], ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
         """Return the same as plain JSON values."""

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Protocol
@@ -11,7 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vambrace import clock, harmonise, screen
-from vambrace.batch import Batch, Candidates, Column, Event, Recording, SourceBatch
+from vambrace.asking import OURS, described, hushed
+from vambrace.batch import Batch, Candidates, Column, Event, Recording, SourceBatch, arrays_of
 from vambrace.columns import source_texts
 from vambrace.counters import RunningTotal
 from vambrace.errors import DamagedFile, PluginFault, Refused, Rejected, SourceError
@@ -105,12 +105,9 @@ def read(
     pass_ = _Pass(importer, Reading(), sink, name_of, zone)
     pass_.watch = watch
     try:
-        with warnings.catch_warnings(record=True) as caught:
-            warnings.simplefilter("always")
+        with hushed(source.note):
             for item in _guarded(importer, source):
                 pass_.take(item)
-        for warning in caught:
-            source.note("decoder-warning", str(warning.message))
     except SourceError as error:
         pass_.reading.error = error
     except MemoryError:
@@ -122,13 +119,13 @@ def _guarded(importer: Importer, source: Source) -> Iterator[Any]:
     """Yield what the importer yields; whatever it raises that is not ours becomes a PluginFault with its name."""
     try:
         yield from importer.read(source)
-    except (SourceError, MemoryError):
+    except (SourceError, MemoryError, *OURS):
         raise
     except OSError as error:
         raise Refused("unreadable", f"it could not be read: {error.strerror or error}", todo="Try again") from error
-    except (Exception, SystemExit) as error:
+    except BaseException as error:
         raise PluginFault(
-            f"the importer {importer.name} {importer.version} failed: {type(error).__name__}: {error}",
+            f"the importer {importer.name} {importer.version} failed: {described(error)}",
             todo="Report it to the importer's author with the file",
         ) from error
 
@@ -321,8 +318,7 @@ class _Pass:
             raise self._fault(f"{unknown[0]!r} is no signal")
         if len(set(names)) < len(names):
             raise self._fault("two columns of one batch hold the same signal")
-        lengths = {len(batch.time), *(len(column.values) for column in batch.columns)}
-        lengths |= {len(batch.time_end)} if batch.time_end is not None else set()
+        lengths = {len(values) for _, values in arrays_of(batch)}
         if lengths != {n}:
             raise self._fault(f"a batch of {n} rows has columns of {sorted(lengths)} values")
         if not n:

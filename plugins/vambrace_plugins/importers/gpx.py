@@ -59,8 +59,8 @@ class GpxImporter:
     def recognise(self, head: Head) -> Claim:
         """Claim a document whose root element is gpx; by name alone only weakly."""
         if head_start(head.data).name == "gpx":
-            return Claim.SIGNATURE
-        return Claim.NAME if head.suffix == ".gpx" else Claim.NONE
+            return Claim.SIGNATURE.because("the root element is gpx")
+        return Claim.NAME.because("the name ends with .gpx") if head.suffix == ".gpx" else Claim.NONE
 
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Event | Recording]:
         """Yield the track points of each track, its pauses, way points with sensor values, and what is not carried."""

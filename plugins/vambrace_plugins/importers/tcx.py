@@ -54,8 +54,8 @@ class TcxImporter:
     def recognise(self, head: Head) -> Claim:
         """Claim a document whose root element is TrainingCenterDatabase; by name alone only weakly."""
         if head_start(head.data).name == _ROOT:
-            return Claim.SIGNATURE
-        return Claim.NAME if head.suffix == ".tcx" else Claim.NONE
+            return Claim.SIGNATURE.because(f"the root element is {_ROOT}")
+        return Claim.NAME.because("the name ends with .tcx") if head.suffix == ".tcx" else Claim.NONE
 
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Event | Recording]:
         """Yield the track points of each activity, its laps and pauses, and what is not carried."""

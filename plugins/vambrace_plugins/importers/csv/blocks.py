@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,6 +11,8 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 from pyarrow import csv as arrow_csv
 
+# Bytes with which times, counts and blank cells begin.
+_BEGINS_VALUE = np.isin(np.arange(256), np.frombuffer(b"0123456789+-. ", np.uint8))
 # Holds the longest line that is read, whatever its characters.
 _ARROW_BLOCK = 1 << 21
 
@@ -102,16 +104,15 @@ def _ends(column: pa.Array) -> NDArray[np.int32]:
     return np.frombuffer(column.buffers()[1], np.int32)[column.offset : column.offset + len(column) + 1]
 
 
-def words_in(column: pa.Array) -> NDArray[np.intp]:
-    """Return the rows whose cell begins with a letter and has fewer than two digits, as a name has and no time."""
+def names_in(column: pa.Array, may_name: Callable[[str], bool]) -> list[int]:
+    """Return the rows whose cell may be a name, and no time."""
     ends = _ends(column)
     filled: NDArray[np.intp] = np.flatnonzero(ends[1:] > ends[:-1])
-    if not len(filled):
-        return filled
-    first = np.frombuffer(column.buffers()[2], np.uint8)[ends[filled]] | 0x20
-    found: NDArray[np.intp] = filled[(first >= ord("a")) & (first <= ord("z"))]
-    if not len(found):
-        return found
-    digits = pc.match_substring_regex(column.take(pa.array(found)), "[0-9][^0-9]*[0-9]")
-    names: NDArray[np.intp] = found[~digits.to_numpy(zero_copy_only=False)]
-    return names
+    odd = filled[~_BEGINS_VALUE[first_bytes(column)]]
+    if not len(odd):
+        return []
+    # Months are names too: of cells that differ in their digits only one is looked at.
+    cells = pc.replace_substring_regex(column.take(pa.array(odd)), "[1-9]", "0")
+    names = [text for text in pc.unique(cells).to_pylist() if may_name(text)]
+    found: list[int] = odd[pc.is_in(cells, pa.array(names, pa.string())).to_numpy(zero_copy_only=False)].tolist()
+    return found

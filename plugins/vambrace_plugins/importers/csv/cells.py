@@ -10,7 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from vambrace.plugin import SIGNALS, Refused, ucum
+from vambrace.plugin import SIGNALS, Refused
 
 ABSENT = ("na", "n/a", "#n/a", "null", "none", "-", "--", "---")
 """How tables write that there is no value, in lower case (common practice, no source)."""
@@ -28,11 +28,13 @@ def unit_in_cells(cells: Sequence[str], signal: str, header: str = "", told: str
     `told` is the unit that the header or the user names; only then a number may stand without one. Raise Refused for
     two units, and for numbers of which only some have one. Cells that are no numbers decide nothing.
     """
+    if numbers_of(pa.array(cells, pa.string())) is not None:
+        return ""
     texts = [text for text in (cell.strip() for cell in cells) if text and text.lower() not in ABSENT]
     units: dict[str, str] = {}
     for text in texts:
         match = _WITH_UNIT.match(text)
-        if match and ucum(match[1].strip(), SIGNALS[signal]):
+        if match and SIGNALS[signal].ucum(match[1].strip()):
             units.setdefault(match[1].strip(), text)
     if not units:
         return ""

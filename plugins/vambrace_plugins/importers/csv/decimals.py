@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Sequence
 from typing import NamedTuple
 
 import pyarrow as pa
@@ -69,7 +69,7 @@ class _Seen:
     `with_groups` holds the marks that stand before decimals behind groups of thousands.
     """
 
-    def __init__(self, sample: Iterable[tuple[str, list[str]]], lists: Collection[str]) -> None:
+    def __init__(self, sample: Iterable[tuple[str, Sequence[str]]], lists: Collection[str]) -> None:
         """Look at the cells; `lists` holds the headers of the columns in which a space parts values."""
         self.decimal: dict[str, _Cell] = {}
         self.parting: dict[str, _Cell] = {}
@@ -112,7 +112,7 @@ class DecimalMark:
     """
 
     def __init__(
-        self, said: str, delimiter: str, sample: Iterable[tuple[str, list[str]]], lists: Collection[str] = ()
+        self, said: str, delimiter: str, sample: Iterable[tuple[str, Sequence[str]]], lists: Collection[str] = ()
     ) -> None:
         """Decide from the first rows' cells of each column (header, cells).
 

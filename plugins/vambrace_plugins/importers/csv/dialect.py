@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import csv
-import re
 from collections.abc import Callable, Iterable
 from itertools import islice
 from typing import NamedTuple
 
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.fixedwidth import Gap, gaps_of
+from vambrace_plugins.importers.csv.headerrows import VALUE
 from vambrace_plugins.importers.csv.lines import Lines
 from vambrace_plugins.importers.csv.options import DELIMITERS, FIXED
 from vambrace_plugins.importers.csv.rows import csv_fault, is_blank
 
 NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
 _PREAMBLE_LINES = 50
-# A number, or what begins like a date or a time of day: no column is named so.
-VALUE = re.compile(r"^[+-]?[0-9]+([.,][0-9]+)?$|^[0-9]{1,4}[-/.:][0-9]{1,2}[-/.:][0-9]{1,4}")
 
 
 class Dialect(NamedTuple):

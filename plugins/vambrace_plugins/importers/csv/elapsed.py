@@ -23,13 +23,13 @@ _ENOUGH = 0.9
 
 def is_elapsed(cells: Sequence[str], words: TimeWords, said: Said, *, dated: bool) -> bool:
     """Say whether a column shows times since a start, by its header or by what the user says, as a stopwatch does."""
-    texts = [cell.strip() for cell in cells if cell.strip()]
-    shaped = sum(bool(_TWO_PARTS.match(text) or _THREE_PARTS.match(text)) for text in texts)
-    if not texts or shaped < _ENOUGH * len(texts) or said.time_kind not in {"", "elapsed"}:
-        return False
     # A start that is given says so where there is no date to count from.
     by_start = said.start_s is not None and not (dated or words.zone)
-    return words.elapsed or said.time_kind == "elapsed" or by_start
+    if said.time_kind not in {"", "elapsed"} or not (words.elapsed or said.time_kind == "elapsed" or by_start):
+        return False
+    texts = [cell.strip() for cell in cells if cell.strip()]
+    shaped = sum(bool(_TWO_PARTS.match(text) or _THREE_PARTS.match(text)) for text in texts)
+    return bool(texts) and shaped >= _ENOUGH * len(texts)
 
 
 def elapsed(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:

@@ -35,9 +35,10 @@ def detect(head: bytes, said: str = "") -> tuple[str, int]:
 def _without_mark(head: bytes) -> str:
     even, odd = head[:_HEAD:2], head[1:_HEAD:2]
     half = len(odd) // 2
-    if odd.count(0) > half and not even.count(0):
+    # A few letters, such as U+0100, have their zero at the other place; in UTF-32 both places have many.
+    if odd.count(0) > half and even.count(0) < half / 4:
         return "utf-16-le"
-    if even.count(0) > half and not odd.count(0):
+    if even.count(0) > half and odd.count(0) < half / 4:
         return "utf-16-be"
     return "utf-8"
 

@@ -64,16 +64,25 @@ def _is_one(left: tuple[int, int], right: tuple[int, int], filled: Mask, named: 
     return bool((words == 2).all()) and not (filled[:, slice(*left)].any() and filled[:, slice(*right)].any())
 
 
+def _cut(line: str, gap: Gap) -> int:
+    """Return where the line is cut in a gap; raise ValueError where a word reaches over it, or hangs in it alone."""
+    between = line[gap.begin : gap.end]
+    if not between.strip():
+        return gap.end
+    # A cell may reach into a gap from either side.
+    blank = between.find(" ")
+    left = between[: blank if blank >= 0 else None] if line[gap.begin - 1] != " " else ""
+    right = between[between.rfind(" ") + 1 :] if line[gap.end : gap.end + 1].strip() else ""
+    if blank < 0 or len(left) + len(right) != len(between.replace(" ", "")):
+        raise ValueError(between)
+    return gap.begin + (len(between) - len(right) if right else len(left))
+
+
 def _cells(line: str, gaps: Sequence[Gap]) -> list[str]:
     """Return the cells of a line; raise ValueError where one reaches over a gap."""
     cells, at = [], 0
     for gap in gaps:
-        between = line[gap.begin : gap.end]
-        if between and not between.isspace():
-            # A cell may reach into a gap, but not over it.
-            cut = gap.begin + (between.index(" ") if between[-1] == " " else between.rindex(" ") + 1)
-        else:
-            cut = gap.end
+        cut = _cut(line[: gap.end + 1], gap)
         cells.append(line[at:cut].strip())
         at = cut
     return [*cells, line[at:].strip()]

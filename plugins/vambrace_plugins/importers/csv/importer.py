@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import ClassVar
 
-from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch, VambraceError
+from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.dayclock import DayClock
 from vambrace_plugins.importers.csv.devices import with_devices
-from vambrace_plugins.importers.csv.dialect import VALUE, choose_dialect
+from vambrace_plugins.importers.csv.dialect import choose_dialect
 from vambrace_plugins.importers.csv.encoding import decode, first_text
 from vambrace_plugins.importers.csv.fixedwidth import with_tabs
+from vambrace_plugins.importers.csv.headerrows import VALUE, HeaderRows
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.lines import Lines
 from vambrace_plugins.importers.csv.longshape import LongTable, long_places, parting_places
@@ -24,6 +26,9 @@ from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Given, Table, wid
 from vambrace_plugins.importers.csv.vocabulary import read_heading
 
 _SUFFIXES = {".csv", ".tsv", ".txt"}
+_NEAR = 8
+"""Within so many lines the first row of a table stands, behind a row of units or empty lines."""
+_CODE = frozenset(";{}=<>\\")
 _OTHERS = re.compile(r"<|\{|%PDF|\[\s*[\[{\"0-9\-\]]")
 
 
@@ -37,16 +42,22 @@ class CsvImporter:
     end_mark = False
 
     def recognise(self, head: Head) -> Claim:
-        """Claim a text whose first line is a header that we know, and by name any other text that may be a table."""
+        """Claim a text whose first line is a header that we know, and by name any other text that may be a table.
+
+        Without a table's name it must look like one: `double speed, time, distance;` is a line of a program.
+        """
         text = first_text(head.data).lstrip("\ufeff").lstrip()
         if not text or _OTHERS.match(text):
             return Claim.NONE
         by_name = head.suffix in _SUFFIXES
-        line = text.splitlines()[0]
-        known = max(_known(line.split(delimiter)) for delimiter in DELIMITERS)
-        if known > 1 or (known and by_name):
-            return Claim.CONTENT
-        return Claim.NAME if by_name else Claim.NONE
+        lines = text.splitlines()
+        known, delimiter = max(
+            ((_known(lines[0].split(mark)), mark) for mark in DELIMITERS), key=lambda pair: len(pair[0])
+        )
+        if known and (by_name or (len(known) > 1 and _like_a_table(lines, delimiter))):
+            names = ", ".join(name.strip()[:40] for name in known[:5])
+            return Claim.CONTENT.because(f"the first line has columns that are known: {names}")
+        return Claim.NAME.because(f"the name ends with {head.suffix}") if by_name else Claim.NONE
 
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Recording]:
         """Yield the rows of a table; raise Refused for what is uncertain, naming the option that settles it."""
@@ -59,15 +70,13 @@ class CsvImporter:
 
 def _by_row_order(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:
     """Yield the rows of a file that is read twice: first to see where its clock falls back."""
-    order = RowOrder(source.zone)
-    try:
+    order = RowOrder(source)
+    # What ends this pass ends the next one too, where it belongs: between the rows.
+    with contextlib.suppress(Exception):
         for item in _items(replace(source, notes={}), said):
             if isinstance(item, SourceBatch):
                 order.survey(item)
-    except VambraceError:
-        # It is raised again where it belongs, between the rows.
-        pass
-    order.note(source)
+    order.note()
     for item in _items(source, said):
         if isinstance(item, SourceBatch):
             yield order.told(item)
@@ -86,7 +95,7 @@ def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Reco
         if dialect.gaps:
             lines = Lines(with_tabs(lines, dialect.gaps, dialect.before))
             sentences.append("cells parted where the first lines are blank below each other")
-        rows = Rows(lines, dialect.delimiter, dialect.before, lambda cells: _time_at(cells, said))
+        rows = Rows(lines, dialect.delimiter, dialect.before, HeaderRows(said))
         for item in _tables(source, said, rows, lines, dialect.delimiter):
             if isinstance(item, Recording):
                 yield replace(item, conversions=(*item.conversions, *sentences))
@@ -94,19 +103,18 @@ def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Reco
                 yield item
 
 
-def _known(cells: Sequence[str]) -> int:
+def _like_a_table(lines: Sequence[str], delimiter: str) -> bool:
+    """Say whether a header has none of a program's signs, and a row of numbers or times follows if anything does."""
+    if _CODE.intersection(lines[0].replace(delimiter, "")):
+        return False
+    after = [line for line in lines[1:_NEAR] if line.strip()]
+    rows = (line.split(delimiter) for line in after if line.count(delimiter) >= lines[0].count(delimiter))
+    return not after or any(VALUE.match(cell.strip().strip('"')) for row in rows for cell in row)
+
+
+def _known(cells: Sequence[str]) -> list[str]:
     heads = [read_heading(cell.strip().strip('"')) for cell in cells[:MOST_COLUMNS]]
-    return sum(heading.known for heading in with_devices(heads, [False] * len(heads)))
-
-
-def _time_at(cells: Sequence[str], said: Said) -> int | None:
-    """Return where a row names a time that is the header of a table, None for any other row."""
-    if any(VALUE.match(cell.strip()) for cell in cells):
-        return None
-    heads = headings(cells, said)
-    if sum(heading.known for heading in heads) < 2 and long_places(heads) is None:
-        return None
-    return next((at for at, heading in enumerate(heads) if heading.time is not None), None)
+    return [heading.text for heading in with_devices(heads, [False] * len(heads)) if heading.known]
 
 
 def _tables(

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from vambrace.plugin import SIGNALS, Refused, ucum
-from vambrace_plugins.importers.csv.cells import unit_in_cells, without_unit
+import numpy as np
+import pyarrow as pa
+from numpy.typing import NDArray
+
+from vambrace.plugin import SIGNALS, Refused
+from vambrace_plugins.importers.csv.cells import numbers_of, unit_in_cells, without_unit
 from vambrace_plugins.importers.csv.devices import with_devices
 from vambrace_plugins.importers.csv.options import ROLES, Said
 from vambrace_plugins.importers.csv.timewords import TimeWords
@@ -112,10 +115,14 @@ def _in_lanes(found: Sequence[Field]) -> list[Field]:
     return placed if len(set(signals)) < len(signals) else [replace(each, lane=0) for each in placed]
 
 
-def _numbers(cells: Sequence[str]) -> list[float]:
-    texts = (cell.strip() for cell in cells)
-    numbers = (float(text.replace(",", ".")) for text in texts if _NUMBER.match(text))
-    return [number for number in numbers if number and math.isfinite(number)]
+def _numbers(cells: Sequence[str]) -> NDArray[np.float64]:
+    """Return the numbers among the cells but for zeros, which fit every unit."""
+    found = numbers_of(pa.array(cells, pa.string()))
+    if found is None:
+        texts = (cell.strip() for cell in cells)
+        found = np.array([float(text.replace(",", ".")) for text in texts if _NUMBER.match(text)], np.float64)
+    kept: NDArray[np.float64] = found[(found != 0) & np.isfinite(found)]
+    return kept
 
 
 def _told(heading: Heading, said: Said) -> str:
@@ -126,7 +133,7 @@ def _told(heading: Heading, said: Said) -> str:
 def _unit_with(heading: Heading, told: str, suffix: str) -> str:
     """Return the unit of the cells; raise Refused where the header or the user names another."""
     signal = SIGNALS[heading.signal]
-    if told and ucum(told, signal) != ucum(suffix, signal):
+    if told and signal.ucum(told) != signal.ucum(suffix):
         what = f'the column "{heading.text.strip()}" is in {told}, and its cells say "{suffix}"'
         raise Refused("unit-two-readings", what, where="line 1", todo="Mend the header or the cells")
     return suffix
@@ -138,7 +145,7 @@ def _unit(heading: Heading, said: Said, cells: Sequence[str]) -> str:
     if not told and not heading.unit:
         told = said.units.get(signal.name, "")
     if told:
-        if not ucum(told, signal):
+        if not signal.ucum(told):
             what = f'the option csv.units says that "{heading.text}" is in {told}, which is no unit of {signal.name}'
             raise Refused("bad-option", what, todo=f"Give one of {', '.join((signal.unit, *signal.accepts))}")
         return told
@@ -152,22 +159,22 @@ def _unit(heading: Heading, said: Said, cells: Sequence[str]) -> str:
     numbers = _numbers(cells)
     if (ours or heading.signal in _ONE_UNIT) and not _looks_odd(heading.signal, numbers, ours):
         return signal.unit
-    if heading.signal == "oxygen_saturation" and numbers and all(1 < number <= 100 for number in numbers):
+    if heading.signal == "oxygen_saturation" and len(numbers) and ((numbers > 1) & (numbers <= 100)).all():
         # No value can be a fraction; a single one that could makes it uncertain.
         return signal.unit
     raise _no_unit(heading, "does not say its unit" + _example(heading.signal, cells), "unit-not-said")
 
 
-def _looks_odd(signal: str, numbers: list[float], ours: bool) -> bool:
+def _looks_odd(signal: str, numbers: NDArray[np.float64], ours: bool) -> bool:
     """Say whether the first values speak against the canonical unit: a rate in Hz, a fraction, an integer angle."""
     if signal in {"latitude", "longitude"}:
-        return 2 * sum(abs(number) > _NO_ANGLE for number in numbers) > len(numbers)
+        return 2 * int((np.abs(numbers) > _NO_ANGLE).sum()) > len(numbers)
     plausible = SIGNALS[signal].plausible
     if signal == "oxygen_saturation":
-        return bool(numbers) and all(number <= 1 for number in numbers)
+        return len(numbers) > 0 and bool((numbers <= 1).all())
     if ours or "Hz" not in SIGNALS[signal].accepts or plausible is None:
         return False
-    return bool(numbers) and all(number < plausible[0] / 2 for number in numbers)
+    return len(numbers) > 0 and bool((numbers < plausible[0] / 2).all())
 
 
 def _example(signal: str, cells: Sequence[str]) -> str:

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 
-from vambrace.plugin import SIGNALS, Refused, VambraceError, check_zone
+from vambrace.plugin import SIGNALS, Refused, Source
 
 DELIMITERS = (",", ";", "\t", "|")
 """What may separate cells, in the order in which a file with one column is taken to have them."""
@@ -200,8 +200,8 @@ def _zones(text: str) -> dict[str, str]:
             raise _bad("zones", text, "what short names of letters mean, as in PST=-08:00; for others use --zone")
         if not _OFFSET.match(zone):
             try:
-                check_zone(zone)
-            except VambraceError as error:
+                Source.check_zone(zone)
+            except Refused as error:
                 what = f'the option csv.zones cannot be "{text}": {error.what}'
                 raise Refused("bad-option", what, todo=f"{error.todo}, or an offset such as +01:00") from None
     return zones

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from vambrace.plugin import Recording, Source, SourceBatch, Times, in_both_passes
+from vambrace.plugin import Recording, Source, SourceBatch, Times
 
 Key = tuple[int, tuple[str, ...], bool]
 _SECOND = 1_000_000
@@ -58,7 +58,7 @@ class RowOrder:
     Each recording and signal has its own order; the ends of intervals have theirs.
     """
 
-    zone: str | None
+    source: Source
     stretches: dict[Key, list[Stretch]] = field(default_factory=dict)
     last: dict[Key, int] = field(default_factory=dict)
     open: dict[Key, bool] = field(default_factory=dict)
@@ -66,7 +66,7 @@ class RowOrder:
     def survey(self, batch: SourceBatch) -> None:
         """Look at the times of a batch."""
         for times, key in _each(batch):
-            first, second = in_both_passes(times, self.zone)
+            first, second = self.source.in_both_passes(times)
             known = np.flatnonzero((first.fault == 0) & (second.fault == 0))
             if len(known):
                 self._look(key, batch.record[known], first.us[known], second.us[known])
@@ -117,10 +117,10 @@ class RowOrder:
         sentences = dict.fromkeys(_sentence(held) for held in found[:_SHOWN])
         return replace(item, conversions=(*item.conversions, *sentences)) if found else item
 
-    def note(self, source: Source) -> None:
+    def note(self) -> None:
         """Note the rows that stay in doubt."""
         for what in dict.fromkeys(_doubt(held) for _, held in self._all() if held.doubt):
-            source.note("repeated-hour", what, "warning")
+            self.source.note("repeated-hour", what, "warning")
 
     def _all(self) -> Iterator[tuple[Key, Stretch]]:
         for key, stretches in self.stretches.items():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from itertools import islice
@@ -13,8 +13,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from vambrace.plugin import DamagedFile, Refused
-from vambrace_plugins.importers.csv.blocks import Block, blank_rows, columns_of, words_in
-from vambrace_plugins.importers.csv.lines import SALVAGE, Lines, count_ends, line_ends
+from vambrace_plugins.importers.csv.blocks import Block, blank_rows, columns_of, names_in
+from vambrace_plugins.importers.csv.headerrows import HeaderRows, Kind, cleaned, may_name
+from vambrace_plugins.importers.csv.lines import SALVAGE, Lines, Part
 
 ROWS = 10_000
 """Rows of the first block, which decisions are made from, and of each that is read row by row."""
@@ -37,14 +38,9 @@ class Rows:
     Blank rows, comments and the header where it stands again are passed over, and counted in the record numbers.
     """
 
-    def __init__(
-        self, lines: Lines, delimiter: str, before: int, time_at: Callable[[Sequence[str]], int | None]
-    ) -> None:
-        """Take the header from the lines, behind those that stand before it.
-
-        `time_at` says where a row that is a header names a time; None for any other row.
-        """
-        self._lines, self._delimiter, self._time_at = lines, delimiter, time_at
+    def __init__(self, lines: Lines, delimiter: str, before: int, headers: HeaderRows) -> None:
+        """Take the header from the lines, behind those that stand before it; `headers` tells headers from rows."""
+        self._lines, self._delimiter, self._headers = lines, delimiter, headers
         every = iter(lines)
         self._skipped = before
         self.before = [line.strip() for line in islice(every, before)]
@@ -58,11 +54,12 @@ class Rows:
         self._begin(header)
 
     def _begin(self, header: list[str]) -> None:
-        self.header, self._time = header, self._time_at(header)
+        self.header, self._time = header, self._headers.time_at(header)
         self.header_line = self._next_line - _height(header)
         self.headers_again = self.comments = 0
         self._next_header: list[str] | None = None
-        self._begun = False
+        self._begun = self._noted = self._behind_header = self._behind_title = False
+        self._units: list[str] | None = None
 
     def next_table(self) -> bool:
         """Go on to the next table of the text, once all blocks of one are read; return whether there is one."""
@@ -90,7 +87,7 @@ class Rows:
 
     def _by_columns(self) -> Iterator[Block]:
         width = len(self.header)
-        if width < 2 or len(self._ahead) > 1 or any(self._is_odd(row) for row in self._ahead):
+        if width < 2 or self._behind_header or len(self._ahead) > 1 or any(map(self._is_odd, self._ahead)):
             return
         with ThreadPoolExecutor(1) as reader:
             columns = self._columns(_MANY if self._begun else ROWS)
@@ -109,6 +106,8 @@ class Rows:
         self._next_line += n
         self._lines_by_columns += n
         self._begun = True
+        if not self._noted:
+            self._note_units([column[0].as_py() for column in columns])
         block, blank = Block(records, columns), blank_rows(columns)
         return block if blank is None else block.filtered(pc.invert(blank))
 
@@ -117,15 +116,14 @@ class Rows:
         taken = self._taken(most)
         if taken is None:
             return None
-        data, n = taken
-        columns = columns_of(data, n, self._delimiter, len(self.header))
+        columns = columns_of(taken.data, len(taken.ends), self._delimiter, len(self.header))
         if columns is None or self._may_end(columns):
-            self._lines.put_back(data.decode())
+            self._lines.put_back(taken)
             return None
         return columns
 
     def _is_odd(self, row: list[str]) -> bool:
-        return len(row) != len(self.header) or is_blank(row) or row == self.header or self._names(row)
+        return len(row) != len(self.header) or is_blank(row) or row == self.header or bool(self._kind(row))
 
     def _may_end(self, columns: Sequence[pa.Array]) -> bool:
         """Say whether a header, this table's or another's, may stand among the rows."""
@@ -133,37 +131,43 @@ class Rows:
             return True
         if self._time is None:
             return False
-        rows = words_in(columns[self._time]).tolist()
-        return any(self._names([column[row].as_py() for column in columns]) for row in rows)
+        for at in names_in(columns[self._time], may_name):
+            row = [column[at].as_py() for column in columns]
+            # The row behind a header may be one of units.
+            if self._kind(row) and not (at == 0 and not self._noted and self._headers.is_units(self.header, row)):
+                return True
+        return False
 
-    def _taken(self, most: int) -> tuple[bytes, int] | None:
-        """Return the next lines and their number, as many as make a block wherever the text is cut into pieces.
+    def _taken(self, most: int) -> Part | None:
+        """Return the next lines, as many as make a block wherever the text is cut into pieces.
 
         Before a fault or at the end there are none, and the reader of rows finds out why.
         """
-        parts: list[bytes] = []
+        parts: list[Part] = []
         lines = size = 0
         try:
-            while lines < most and size < _SIZE and (text := self._lines.take()):
-                parts.append(text.encode())
-                size += len(parts[-1])
-                lines += count_ends(parts[-1])
+            while lines < most and size < _SIZE and (part := self._lines.take()):
+                parts.append(Part(part.data, part.ends + size))
+                size += len(part.data)
+                lines += len(part.ends)
         except (DamagedFile, Refused):
             pass
-        data = b"".join(parts)
-        if not data:
+        if not parts:
             return None
-        ends = line_ends(data)
+        data, ends = b"".join(part.data for part in parts), np.concatenate([part.ends for part in parts])
         if not len(ends) or ends[-1] < len(data):
             ends = np.append(ends, len(data))
         n = min(most, len(ends), int(np.searchsorted(ends, _SIZE)) + 1)
+        cut = ends[n - 1]
         if n < len(ends):
-            self._lines.put_back(data[ends[n - 1] :].decode())
-        if np.diff(ends[:n], prepend=0).max() > _LONGEST_CELL:
+            rest = ends[n:] - cut
+            self._lines.put_back(Part(data[cut:], rest if data.endswith(b"\n") else rest[:-1]))
+        taken = Part(data[:cut], ends[:n])
+        if np.diff(taken.ends, prepend=0).max() > _LONGEST_CELL:
             # A cell may be longer than the reader of rows takes, who says so.
-            self._lines.put_back(data[: ends[n - 1]].decode())
+            self._lines.put_back(taken)
             return None
-        return data[: ends[n - 1]], n
+        return taken
 
     def _take(self) -> list[list[str]]:
         rows, self._ahead = self._ahead, []
@@ -201,31 +205,58 @@ class Rows:
 
     def _regular(self, rows: list[list[str]]) -> Block:
         record, line, width = self._next_record, self._next_line, len(self.header)
-        if set(map(len, rows)) <= {width} and self.header not in rows and not any(map(self._names, rows)):
-            self._count(len(rows))
-            return Block.of_rows(range(record, record + len(rows)), rows, width)
+        if not self._noted and (first := next((row for row in rows if not is_blank(row)), None)) is not None:
+            self._note_units(first)
         records: list[int] = []
         kept: list[list[str]] = []
         cut = None
-        for at, row in enumerate(rows):
+        for at, row in enumerate(map(cleaned, rows)):
             if len(row) != width and not is_blank(row):
                 row = self._fitted(row, width)  # noqa: PLW2901
-            if row == self.header:
-                self.headers_again += 1
-            elif len(row) == width and not self._names(row):
+            if self._is_row(row):
                 records.append(record + at)
                 kept.append(row)
-            elif not is_blank(row) and not self._is_comment(row):
-                if self._new_table(rows, at):
+                self._behind_title = _is_title(row)
+            elif not is_blank(row) and not self._passed_over(row):
+                where = line + sum(map(_height, rows[:at]))
+                if self._behind_header and len(row) == width:
+                    self.fault = _other_units(where)
+                elif self._new_table(rows, at):
                     while kept and _is_title(kept[-1]):
                         self.before.insert(0, " ".join(kept.pop()).strip())
                         records.pop()
                 else:
-                    cut = self._irregular(record + at, row, line + sum(map(_height, rows[:at])), rows[at + 1 :])
+                    cut = self._irregular(record + at, row, where, rows[at + 1 :])
                 break
         if self._next_header is None:
             self._count(len(rows))
         return replace(Block.of_rows(records, kept, width), cut=cut)
+
+    def _note_units(self, row: list[str]) -> None:
+        self._noted = True
+        self._units = row if self._headers.is_units(self.header, row) else None
+
+    def _is_row(self, row: list[str]) -> bool:
+        if len(row) != len(self.header) or row == self.header or is_blank(row):
+            return False
+        if self._behind_header and not is_blank(row) and not self._headers.is_units(self.header, row):
+            self._behind_header = False
+        return not self._behind_header and (row == self._units or not self._kind(row))
+
+    def _passed_over(self, row: list[str]) -> bool:
+        """Say whether a row is a comment, or this table's header or row of units again."""
+        if self._behind_header and row == self._units:
+            self._behind_header = False
+            return True
+        if row == self.header and not self._behind_title:
+            self.headers_again += 1
+            self._behind_header = True
+            return True
+        # Behind a title or a comment, the same header begins a table of its own.
+        kind = self._kind(row)
+        plain = not kind or (kind == "foreign" and len(row) != len(self.header))
+        self._behind_title = plain and self._is_comment(row)
+        return self._behind_title
 
     def _count(self, n: int) -> None:
         """Count rows that are read, and go on to the line behind them."""
@@ -234,13 +265,12 @@ class Rows:
             self._skipped + self._reader.line_num + self._lines_by_columns + 1 - sum(map(_height, self._ahead))
         )
 
-    def _names(self, row: Sequence[str]) -> bool:
-        """Say whether a row is the header of a table."""
+    def _kind(self, row: list[str]) -> Kind:
+        """Return whether a row is the header of a table, or looks like one that is not known."""
         at = self._time
-        cell = row[at].strip() if at is not None and at < len(row) else ""
-        # Only few rows need the closer look.
-        maybe = cell[:1].isalpha() and sum(letter.isdigit() for letter in cell) < 2
-        return maybe and self._time_at(row) is not None
+        if at is None or at >= len(row) or not may_name(row[at]):
+            return ""
+        return self._headers.kind(row, at)
 
     def _is_comment(self, row: list[str]) -> bool:
         is_one = row[0].startswith("#") and not self.header[0].startswith("#")
@@ -254,8 +284,8 @@ class Rows:
         self._read_on(rows, at + 1 + 2 * _TITLES)
         titles: list[str] = []
         for place, row in enumerate(rows[at:], at):
-            if self._time_at(row) is not None:
-                self._next_header, self.before = row, titles
+            if self._headers.time_at(cleaned(row)) is not None:
+                self._next_header, self.before = cleaned(row), titles
                 self._ahead = rows[place + 1 :]
                 self._count(place + 1)
                 return True
@@ -283,9 +313,16 @@ class Rows:
         if at_end and len(row) < width:
             return record, row, line
         what = f"the row has {len(row)} cells under a header of {width}"
+        if len(row) == width:
+            what = "a row of names stands here, as the header of another table would, and it is none that is known"
         todo = f"Mend the row, or export it again; {_hint(row, width)}--salvage keeps the rows before"
         self.fault = DamagedFile(what, where=f"line {line:,}", todo=todo)
         return None
+
+
+def _other_units(line: int) -> DamagedFile:
+    what = "the header stands again, and the row of units behind it is not the one behind the first"
+    return DamagedFile(what, where=f"line {line:,}", todo="Split the file there; --salvage keeps the rows before")
 
 
 def _hint(row: list[str], width: int) -> str:

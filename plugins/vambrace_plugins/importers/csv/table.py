@@ -89,7 +89,10 @@ class Table:
         increments = [each.heading.text.strip() for each in self.fields if each.counting == "increment"]
         found = places(self.heads, said)
         self.timing: Timing = settle(self.heads, found, said, sample, increments)
-        bare = [[without_unit(cell, each.suffix) for cell in sample[each.at]] for each in self.fields]
+        bare = [
+            [without_unit(cell, each.suffix) for cell in sample[each.at]] if each.suffix else sample[each.at]
+            for each in self.fields
+        ]
         names = [each.heading.text.strip() for each in self.fields]
         lists = {name for name, each in zip(names, self.fields, strict=True) if may_list(each.heading.signal)}
         self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)), lists)

@@ -143,7 +143,9 @@ def _refuse_zone_words(header: str, words: TimeWords, said: Said, cells: Sequenc
     """Refuse what a header says of the clock where it names no zone for certain, or contradicts the cells."""
     column = f"csv.columns={header}=time"
     short = _short_names(words.remark or words.zone)
-    doubtful = not all(_says_offset(cell) for cell in cells if cell.strip())
+    # Only these need a look at every cell.
+    asked = bool(short) or "/" in words.zone
+    doubtful = asked and not all(_says_offset(cell) for cell in cells if cell.strip())
     if short and words.remark.upper() not in said.zones and doubtful:
         todo = f'; or give the zone with --zone and say that it holds, as in --option "{column}"'
         raise short_name(short[0], f'"{words.remark or words.zone}" in the header "{header}"', todo)

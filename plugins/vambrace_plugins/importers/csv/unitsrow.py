@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from vambrace.plugin import SIGNALS, Refused, ucum
+from vambrace.plugin import SIGNALS, Refused
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading, unit_in_brackets
 
@@ -41,7 +41,7 @@ def with_unit(heading: Heading, cell: str) -> Heading:
         signal = SIGNALS[heading.signal]
         if not unit:
             return replace(heading, remark=cell)
-        if heading.unit and ucum(heading.unit, signal) != ucum(unit, signal):
+        if heading.unit and signal.ucum(heading.unit) != signal.ucum(unit):
             name = heading.text.strip()
             what = f'the header "{name}" says {heading.unit}, and the row behind it says {cell}'
             raise Refused("unit-two-readings", what, where="line 2", todo="Mend the header, or the row of units")

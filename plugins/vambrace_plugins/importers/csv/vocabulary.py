@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from vambrace.plugin import SIGNALS, ucum
+from vambrace.plugin import SIGNALS
 from vambrace_plugins.importers.csv.timewords import TimeWords, read_time
 
 _BRACKETS = re.compile(r"\(([^()]*)\)|\[([^\[\]]*)\]")
@@ -211,7 +211,7 @@ def _named(words: str, said: Heading, unit_words: str) -> Iterator[Heading]:
 
 def _unit_in_words(phrase: str, signal: str) -> str:
     for text in (phrase, phrase.replace("per ", "/").replace(" /", "/"), _WORD_UNITS.get(phrase, "")):
-        if text and ucum(text, SIGNALS[signal]):
+        if text and SIGNALS[signal].ucum(text):
             return text
     return ""
 
@@ -260,7 +260,7 @@ def unit_in_brackets(part: str, signal: str) -> str:
     """Return the unit that a text in brackets writes, as it writes it, or "" where it is none of the signal's."""
     folded = unicodedata.normalize("NFKC", part)
     for text in (part, folded, f"[{part}]"):
-        if text.strip() and ucum(text, SIGNALS[signal]):
+        if text.strip() and SIGNALS[signal].ucum(text):
             return text
     words = plain(part)
     return "" if words in _CASE_DECIDES else _unit_in_words(words, signal)

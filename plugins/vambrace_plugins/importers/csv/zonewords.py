@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from vambrace.plugin import Refused, VambraceError, check_zone
+from vambrace.plugin import Refused, Source
 
 SHORT = {
     "ACDT": ("+10:30",),
@@ -118,8 +118,8 @@ def _behind(name: str, header: str) -> str:
 def _no_place(name: str) -> str:
     """Return what to do about a name that is no zone's, "" for one that is."""
     try:
-        check_zone(name)
-    except VambraceError as error:
+        Source.check_zone(name)
+    except Refused as error:
         return error.todo
     return ""
 

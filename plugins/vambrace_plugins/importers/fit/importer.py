@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import ClassVar, Literal
 
 from vambrace.plugin import Claim, Event, Head, Recording, Rejected, Source, SourceBatch
@@ -13,7 +13,9 @@ from vambrace.plugin import Claim, Event, Head, Recording, Rejected, Source, Sou
 class FitOptions:
     """`developer_fields`: "ignore" counts them as not carried; "native" reads those that stand for a native field."""
 
-    developer_fields: Literal["ignore", "native"] = "ignore"
+    developer_fields: Literal["ignore", "native"] = field(
+        default="ignore", metadata={"help": "developer fields that stand for a native field: native reads them"}
+    )
 
 
 class FitImporter:
@@ -28,8 +30,8 @@ class FitImporter:
     def recognise(self, head: Head) -> Claim:
         """Claim bytes with FIT's signature; by name alone only weakly."""
         if head.data[8:12] == b".FIT":
-            return Claim.SIGNATURE
-        return Claim.NAME if head.suffix == ".fit" else Claim.NONE
+            return Claim.SIGNATURE.because("bytes 8 to 11 are .FIT")
+        return Claim.NAME.because("the name ends with .fit") if head.suffix == ".fit" else Claim.NONE
 
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Event | Recording]:
         """Yield what the source says, one chained file after the other."""
