@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mapped import export
-from vambrace.plugin import SIGNALS, VambraceError, ucum
+from vambrace.errors import VambraceError
+from vambrace.plugin import SIGNALS
 from vambrace_plugins.mapping import load
 from vambrace_plugins.mapping.model import KINDS
 from vambrace_plugins.mapping.toml_lines import lines_of
@@ -141,7 +142,7 @@ def test_a_unit_loads_exactly_where_it_is_one_of_the_signal(signal: str, unit: s
         GOOD[: GOOD.index("[[signals]]")]
         + f'[[signals]]\nfield = "a"\nsignal = "{signal}"\nunit = "{unit}"{counting}\n'
     )
-    if ucum(unit, SIGNALS[signal]):
+    if SIGNALS[signal].ucum(unit):
         assert load("band.toml", text).signals[0].unit == unit
     elif unit.strip():
         assert re.match(rf'band\.toml, line 20: "{re.escape(unit)}" is no unit of {signal}\. ', fault(text))

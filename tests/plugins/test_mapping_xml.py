@@ -15,7 +15,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from mapped import export
-from vambrace.plugin import DamagedFile, Refused, Source, VambraceError
+from vambrace.errors import VambraceError
+from vambrace.plugin import DamagedFile, Refused, Source
 from vambrace_plugins.mapping import load, xmlrecords
 from vambrace_plugins.mapping.xmlrecords import XmlRecords
 

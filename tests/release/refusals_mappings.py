@@ -79,7 +79,16 @@ def with_the_library(folder: Path) -> None:
     read(SHEET, sheet())
 
 
+def wrong(folder: Path) -> None:
+    load("band.toml", MAPPING.replace('"bpm"', '"km/h"'))
+
+
+def right(folder: Path) -> None:
+    load("band.toml", MAPPING)
+
+
 EXAMPLES = (
+    Call("mapping-wrong", "The mapping file makes no sense; no row is read.", wrong, right),
     Call(
         "mapping-time",
         "The format that the mapping gives fits none of the first times, or they are empty.",

@@ -7,7 +7,7 @@ import re
 from collections.abc import Iterator
 from datetime import date, datetime
 
-from vambrace.plugin import SIGNALS, VambraceError, check_zone, ucum
+from vambrace.plugin import SIGNALS, Refused, Source
 from vambrace_plugins.importers.csv.vocabulary import is_total
 from vambrace_plugins.mapping.model import Mapping, Place, SignalField
 from vambrace_plugins.mapping.timeformats import FORMATS, Pattern
@@ -24,7 +24,7 @@ _COUNTED = ("epoch", "elapsed", "serial-1900", "serial-1904")
 
 
 def checked(mapping: Mapping) -> Mapping:
-    """Return the mapping; raise VambraceError for the first thing in it that makes no sense."""
+    """Return the mapping; raise Refused for the first thing in it that makes no sense."""
     for check in (
         _check_layout,
         _check_recognise,
@@ -39,7 +39,7 @@ def checked(mapping: Mapping) -> Mapping:
     return mapping
 
 
-def _check_layout(mapping: Mapping) -> Iterator[VambraceError]:
+def _check_layout(mapping: Mapping) -> Iterator[Refused]:
     layout = mapping.layout
     known = _SETTINGS[layout.kind]
     for place in mapping.lines:
@@ -66,7 +66,7 @@ def _is_encoding(name: str) -> bool:
     return True
 
 
-def _check_recognise(mapping: Mapping) -> Iterator[VambraceError]:
+def _check_recognise(mapping: Mapping) -> Iterator[Refused]:
     known = mapping.recognise
     if mapping.layout.kind in {"csv", "xlsx"} or known.header or known.marker:
         return
@@ -75,10 +75,10 @@ def _check_recognise(mapping: Mapping) -> Iterator[VambraceError]:
     yield mapping.fault(("recognise",) if ("recognise",) in mapping.lines else ("source",), what, todo)
 
 
-def _check_signals(mapping: Mapping) -> Iterator[VambraceError]:
+def _check_signals(mapping: Mapping) -> Iterator[Refused]:
     for at, each in enumerate(mapping.signals):
         signal = SIGNALS[each.signal]
-        if not ucum(each.unit, signal):
+        if not signal.ucum(each.unit):
             units = dict.fromkeys((signal.unit, signal.shown_unit or signal.unit, *signal.accepts))
             what = f'"{each.unit}" is no unit of {each.signal}'
             yield mapping.fault(("signals", at, "unit"), what, f"Give one of {', '.join(units)}")
@@ -96,7 +96,7 @@ def _check_signals(mapping: Mapping) -> Iterator[VambraceError]:
             yield mapping.fault(("signals", at, "field"), what, "Name a field of the export")
 
 
-def _check_twins(mapping: Mapping) -> Iterator[VambraceError]:
+def _check_twins(mapping: Mapping) -> Iterator[Refused]:
     """Find two fields for one signal of one device, and two signals for one field in the same rows."""
     signals: dict[tuple[str, str], tuple[int, SignalField]] = {}
     fields: dict[tuple[object, ...], tuple[int, SignalField]] = {}
@@ -116,7 +116,7 @@ def _check_twins(mapping: Mapping) -> Iterator[VambraceError]:
             yield mapping.fault(("signals", at, "field"), what, todo)
 
 
-def _check_time(mapping: Mapping) -> Iterator[VambraceError]:
+def _check_time(mapping: Mapping) -> Iterator[Refused]:
     time = mapping.time
     yield from _check_formats(mapping)
     counted = time.format in _COUNTED
@@ -150,7 +150,7 @@ def _check_time(mapping: Mapping) -> Iterator[VambraceError]:
         yield mapping.fault(("time", "first_date"), what, "Give the date of the first row, as in 2031-03-04")
 
 
-def _check_formats(mapping: Mapping) -> Iterator[VambraceError]:
+def _check_formats(mapping: Mapping) -> Iterator[Refused]:
     time = mapping.time
     for key, text in (("format", time.format), ("date_format", time.date_format)):
         place: Place = ("time", key)
@@ -198,7 +198,7 @@ def _is_date(text: str) -> bool:
     return True
 
 
-def _check_zone(mapping: Mapping) -> Iterator[VambraceError]:
+def _check_zone(mapping: Mapping) -> Iterator[Refused]:
     time = mapping.time
     key = "zone" if time.zone else "zone_column"
     if (time.zone or time.zone_column) and time.format in {"epoch", "elapsed"}:
@@ -213,12 +213,12 @@ def _check_zone(mapping: Mapping) -> Iterator[VambraceError]:
     if not time.zone or time.zone in {"UTC", "Z"} or _OFFSET.match(time.zone):
         return
     try:
-        check_zone(time.zone)
-    except VambraceError as error:
+        Source.check_zone(time.zone)
+    except Refused as error:
         yield mapping.fault(("time", "zone"), error.what, f"{error.todo}, or an offset such as +01:00")
 
 
-def _check_spans(mapping: Mapping) -> Iterator[VambraceError]:
+def _check_spans(mapping: Mapping) -> Iterator[Refused]:
     time = mapping.time
     if time.stamp in {"start", "middle"} and time.interval_s is None and not time.end:
         what = f"the times mark the {time.stamp} of their intervals, and nothing says how long these are"

@@ -7,7 +7,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import ClassVar
 
-from vambrace.plugin import Claim, Event, Head, Recording, Refused, Rejected, Source, SourceBatch, VambraceError
+from vambrace.plugin import Claim, DamagedFile, Event, Head, Recording, Refused, Rejected, Source, SourceBatch
 from vambrace_plugins.mapping.load import load
 from vambrace_plugins.mapping.mapped import Mapped
 from vambrace_plugins.mapping.model import Mapping
@@ -56,10 +56,10 @@ class MappedImporter:
             what = f'the constant "{name}" has the name of a field of the export'
             raise self.mapping.refusal("mapping-field", ("constants", name), what, "Give it another name")
         mapped = Mapped(source, self.mapping, records.names, records.delimiter)
-        fault: VambraceError | None = None
+        fault: DamagedFile | Refused | None = None
         try:
             yield from mapped.batches(records.blocks())
-        except VambraceError as error:
+        except (DamagedFile, Refused) as error:
             fault = error
         for name, n in records.left.items():
             mapped.not_carried[name] = mapped.not_carried.get(name, 0) + n
@@ -125,5 +125,5 @@ class MappingReader:
     title = "Tables that a mapping file explains: CSV, JSON, JSON Lines, XML, XLSX (--mapping FILE)"
 
     def explained_by(self, file: str, text: str) -> MappedImporter:
-        """Return the importer that a mapping file makes; raise VambraceError for a wrong file."""
+        """Return the importer that a mapping file makes; raise Refused for a wrong file."""
         return MappedImporter(load(file, text))

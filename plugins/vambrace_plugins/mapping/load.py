@@ -8,7 +8,7 @@ import tomllib
 from types import MappingProxyType
 from typing import Any, cast
 
-from vambrace.plugin import SIGNALS, VambraceError
+from vambrace.plugin import SIGNALS, Refused
 from vambrace_plugins.mapping.checks import checked
 from vambrace_plugins.mapping.model import (
     KINDS,
@@ -30,7 +30,7 @@ _COUNTS = ("steps", "revolutions", "unknown")
 
 
 def load(file: str, text: str) -> Mapping:
-    """Return the mapping that a text holds; `file` names it in messages. Raise VambraceError for a wrong one."""
+    """Return the mapping that a text holds; `file` names it in messages. Raise Refused for a wrong one."""
     return checked(_read(file, text))
 
 
@@ -68,7 +68,9 @@ def _parsed(file: str, text: str) -> dict[str, Any]:
         line = re.search(r"line (\d+)", place)
         where = f"{file}, line {line[1]}" if line else f"{file}, last line"
         what = f"it is no TOML: {what[:1].lower()}{what[1:]}"
-        raise VambraceError(what, where=where, todo="Mend the line; texts stand in quotation marks") from None
+        raise Refused(
+            "mapping-wrong", what, where=where, todo="Mend the line; texts stand in quotation marks"
+        ) from None
 
 
 def _recognise(table: Table) -> Recognise:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Literal, TypeAlias, get_args
 
-from vambrace.plugin import Refused, VambraceError
+from vambrace.plugin import Refused
 
 Kind: TypeAlias = Literal["csv", "json", "jsonl", "xml", "xlsx"]
 KINDS: tuple[str, ...] = get_args(Kind)
@@ -149,6 +149,6 @@ class Mapping:
         """Return the refusal of a source that does not fit what the mapping says at a place."""
         return Refused(code, what, where=self.where_is(*place), todo=todo)
 
-    def fault(self, place: Place, what: str, todo: str) -> VambraceError:
+    def fault(self, place: Place, what: str, todo: str) -> Refused:
         """Return the error of a mapping that is wrong at a place."""
-        return VambraceError(what, where=self.where_is(*place), todo=todo)
+        return Refused("mapping-wrong", what, where=self.where_is(*place), todo=todo)

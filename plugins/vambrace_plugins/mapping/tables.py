@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from difflib import get_close_matches
 from typing import Any
 
-from vambrace.plugin import VambraceError
+from vambrace.plugin import Refused
 from vambrace_plugins.mapping.model import Place, Word
 
 _NAMES = {str: "a text", int: "a whole number", float: "a number", bool: "true or false", dict: "a table"}
@@ -18,10 +18,10 @@ class Text:
     def __init__(self, file: str, lines: Mapping[Place, int]) -> None:
         self.file, self.lines = file, lines
 
-    def fault(self, place: Place, what: str, todo: str) -> VambraceError:
+    def fault(self, place: Place, what: str, todo: str) -> Refused:
         """Return the error of what stands at a place, or of the nearest table around it."""
         line = next((self.lines[place[:n]] for n in range(len(place), 0, -1) if place[:n] in self.lines), 1)
-        return VambraceError(what, where=f"{self.file}, line {line}", todo=todo)
+        return Refused("mapping-wrong", what, where=f"{self.file}, line {line}", todo=todo)
 
 
 class Table:
@@ -31,7 +31,7 @@ class Table:
         self._text, self.place, self._values = text, place, values
         self._known: list[str] = []
 
-    def fault(self, key: str, what: str, todo: str) -> VambraceError:
+    def fault(self, key: str, what: str, todo: str) -> Refused:
         """Return the error of one key, or of the table where it lacks the key."""
         return self._text.fault((*self.place, key) if key else self.place, what, todo)
 
@@ -109,7 +109,7 @@ class Table:
         return list(self._values)
 
     def end(self) -> None:
-        """Raise VambraceError for a key that is not known here."""
+        """Raise Refused for a key that is not known here."""
         for key in self._values:
             if key not in self._known:
                 near = get_close_matches(key, self._known, 1)
@@ -138,7 +138,7 @@ class Table:
         names = [str(part) for part in self.place if isinstance(part, str)]
         return ".".join([*names, key])
 
-    def _type(self, key: str, wanted: str, value: Any) -> VambraceError:
+    def _type(self, key: str, wanted: str, value: Any) -> Refused:
         shown = f'"{value}"' if isinstance(value, str) else _NAMES.get(type(value), "a list")
         what = f"{self._name(key)} must be {wanted}, and is {shown}"
         return self.fault(key, what, f"Write {key} as {wanted}" if not wanted.startswith("given") else "Write it so")

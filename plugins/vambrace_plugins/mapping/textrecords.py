@@ -10,10 +10,27 @@ from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.dialect import choose_dialect
 from vambrace_plugins.importers.csv.encoding import decode
 from vambrace_plugins.importers.csv.fixedwidth import with_tabs
+from vambrace_plugins.importers.csv.headerrows import HeaderRows, Kind
 from vambrace_plugins.importers.csv.lines import Lines
 from vambrace_plugins.importers.csv.rows import Rows
 from vambrace_plugins.mapping.model import Mapping
 from vambrace_plugins.mapping.said import said_of
+
+
+class OneTable(HeaderRows):
+    """Takes every row behind the header as a row: a mapping explains one table."""
+
+    def time_at(self, cells: Sequence[str]) -> int | None:
+        """Return that no row is the header of another table."""
+        return None
+
+    def kind(self, row: list[str], at: int) -> Kind:
+        """Return that a row of words is a row."""
+        return ""
+
+    def is_units(self, header: Sequence[str], row: Sequence[str]) -> bool:
+        """Say that the mapping gives the units, and no row does."""
+        return False
 
 
 class TextRecords:
@@ -31,7 +48,8 @@ class TextRecords:
             for _ in islice(every, mapping.layout.skip_lines):
                 pass
             # What stands behind them in the same piece of text is ahead again; the iterator must live until then.
-            self._lines.put_back(self._lines.take() or "")
+            if (ahead := self._lines.take()) is not None:
+                self._lines.put_back(ahead)
             self.sentences.append(
                 f"{mapping.layout.skip_lines} lines before the header passed over, as the mapping says"
             )
@@ -44,8 +62,7 @@ class TextRecords:
         lines = self._lines
         if dialect.gaps:
             lines = self._lines = Lines(with_tabs(lines, dialect.gaps, dialect.before))
-        # A mapping explains one table: a row of words is a row.
-        self._rows = Rows(lines, dialect.delimiter, dialect.before, lambda cells: None)
+        self._rows = Rows(lines, dialect.delimiter, dialect.before, OneTable(said))
         self.delimiter = dialect.delimiter
         self.names: Sequence[str] = [cell.strip() for cell in self._rows.header]
         self.before = self._rows.before
