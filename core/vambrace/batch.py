@@ -43,6 +43,11 @@ class Times:
     def __len__(self) -> int:
         return len(self.values)
 
+    @property
+    def written(self) -> Values:
+        """Return the times as the source wrote them."""
+        return self.values if self.texts is None else self.texts
+
 
 @dataclass(frozen=True, slots=True)
 class Column:

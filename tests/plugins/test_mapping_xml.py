@@ -7,6 +7,7 @@ import subprocess
 import sys
 import textwrap
 from collections import Counter
+from pathlib import Path
 from xml.etree import ElementTree as ET
 from xml.sax.saxutils import escape, quoteattr
 
@@ -173,7 +174,7 @@ def test_a_record_without_end_is_refused_before_it_fills_the_memory() -> None:
 
 
 MEASURED = """
-import io, resource, sys, time
+import io, sys, time
 sys.path.insert(0, sys.argv[1])
 from vambrace.plugin import Source, SourceBatch
 from vambrace_plugins.mapping import MappedImporter, load
@@ -196,6 +197,11 @@ class Stream(io.RawIOBase):
         end, self.end = getattr(self, "end", b"</x>"), b""
         return end
 
+def peak():
+    # The kernel's count of this program alone: what getrusage says begins with what the test's own process held.
+    with open("/proc/self/status") as status:
+        return next(int(line.split()[1]) for line in status if line.startswith("VmHWM:")) / 1024
+
 importer = MappedImporter(load("band.toml", sys.stdin.read()))
 peaks = []
 rows = 0
@@ -203,11 +209,12 @@ begun = time.perf_counter()
 for item in importer.read(Source("a.xml", 1, lambda: Stream(int(sys.argv[2])), importer.Options())):
     if isinstance(item, SourceBatch):
         rows += len(item)
-        peaks.append(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024)
+        peaks.append(peak())
 print(rows, peaks[len(peaks) // 3], peaks[-1], time.perf_counter() - begun)
 """
 
 
+@pytest.mark.skipif(not Path("/proc/self/status").exists(), reason="the most memory of a process is read from /proc")
 def test_memory_stays_flat_over_a_hundred_megabytes() -> None:
     code = textwrap.dedent(MEASURED)
     run = subprocess.run(

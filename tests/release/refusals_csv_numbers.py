@@ -33,6 +33,20 @@ EXAMPLES = (
         readings=("is in km/h", 'say "m/s"'),
     ),
     File(
+        "unit-two-readings",
+        "A column of units says another unit than its numbers are read in, or two units.",
+        f"time,heart_rate,unit\n{T},1.2,Hz\n{T},70,bpm\n",
+        mended=f"time,heart_rate,unit\n{T},72,bpm\n{T},70,bpm\n",
+        readings=('"Hz"', '"bpm"'),
+    ),
+    File(
+        "position-two-readings",
+        "A column says the hemisphere, and the sign of the degrees beside it another.",
+        f"time,lat,N/S,lon,E/W\n{T},12.5,S,8.25,E\n",
+        mended=f"time,lat,N/S,lon,E/W\n{T},-12.5,S,8.25,E\n",
+        readings=("-12.5", "or 12.5"),
+    ),
+    File(
         "counting-not-said",
         "A count may be the total so far, or what was counted since the row before.",
         f"time,steps\n{T},113\n",

@@ -66,8 +66,7 @@ def _present(times: Times) -> Mask:
 def time_texts(times: Times, rows: NDArray[np.intp]) -> list[str]:
     """Return the times of the given rows as the source writes them, "" where it has none."""
     there = _present(times)[rows].tolist()
-    written = times.values if times.texts is None else times.texts
-    return [text if present else "" for text, present in zip(source_texts(written, rows), there, strict=True)]
+    return [text if present else "" for text, present in zip(source_texts(times.written, rows), there, strict=True)]
 
 
 @dataclass(slots=True)

@@ -91,7 +91,7 @@ def all_begin_visibly(column: pa.Array) -> bool:
 
 def first_bytes(column: pa.Array) -> NDArray[np.uint8]:
     """Return the first byte of each cell that is not empty."""
-    ends = _ends(column)
+    ends = cell_ends(column)
     begins = ends[:-1]
     if np.any(ends[1:] == begins):
         begins = begins[ends[1:] > begins]
@@ -99,14 +99,14 @@ def first_bytes(column: pa.Array) -> NDArray[np.uint8]:
     return np.frombuffer(column.buffers()[2], np.uint8)[begins] if len(begins) else np.zeros(0, np.uint8)
 
 
-def _ends(column: pa.Array) -> NDArray[np.int32]:
-    """Return where the cells of a column end, the first number being where the first begins."""
+def cell_ends(column: pa.Array) -> NDArray[np.int32]:
+    """Return where the cells of a column end in bytes, the first number being where the first begins."""
     return np.frombuffer(column.buffers()[1], np.int32)[column.offset : column.offset + len(column) + 1]
 
 
 def names_in(column: pa.Array, may_name: Callable[[str], bool]) -> list[int]:
     """Return the rows whose cell may be a name, and no time."""
-    ends = _ends(column)
+    ends = cell_ends(column)
     filled: NDArray[np.intp] = np.flatnonzero(ends[1:] > ends[:-1])
     odd = filled[~_BEGINS_VALUE[first_bytes(column)]]
     if not len(odd):

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from vambrace.plugin import Recording, Refused, SourceBatch
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.stopwatch import whole
 from vambrace_plugins.importers.csv.timecells import full_days, kind_of, without_half
 from vambrace_plugins.importers.csv.timing import Places, places
 from vambrace_plugins.importers.csv.vocabulary import Heading
@@ -168,7 +169,7 @@ def clocks(cells: pa.Array, zones: Mapping[str, str]) -> tuple[NDArray[np.int64]
     if pc.any(pc.match_substring_regex(texts, r"[0-9]\s*[AaPp]\.?[Mm]\.?\s*$"), min_count=0).as_py():
         texts = full_days(texts)
     parts = pc.extract_regex(texts, _CLOCK)
-    h, m, s = (_whole(parts, name) for name in "hms")
+    h, m, s = (pc.fill_null(whole(parts, name), 0).to_numpy(zero_copy_only=False) for name in "hms")
     part = pc.utf8_rpad(pc.fill_null(pc.struct_field(parts, "part"), ""), 6, "0")
     micro = pc.cast(part, pa.int64()).to_numpy(zero_copy_only=False)
     us = ((h * 60 + m) * 60 + s) * _SECOND + micro
@@ -196,12 +197,6 @@ def passed(
     days = passing.days + np.cumsum(midnight)
     passing.last, passing.text, passing.days = int(clock[-1]), cells[-1].as_py(), int(days[-1])
     return days, records[midnight].tolist()
-
-
-def _whole(parts: pa.Array, name: str) -> NDArray[np.int64]:
-    text = pc.fill_null(pc.struct_field(parts, name), "")
-    whole = pc.cast(pc.if_else(pc.equal(text, ""), "0", text), pa.int64())
-    return np.asarray(whole.to_numpy(zero_copy_only=False), np.int64)
 
 
 def _without_dates(heads: Sequence[Heading], said: Said, block: Block) -> Places | None:

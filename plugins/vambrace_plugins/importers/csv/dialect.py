@@ -10,12 +10,11 @@ from typing import NamedTuple
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.fixedwidth import Gap, gaps_of
 from vambrace_plugins.importers.csv.headerrows import VALUE
-from vambrace_plugins.importers.csv.lines import Lines
+from vambrace_plugins.importers.csv.lines import PREAMBLE_LINES, Lines
 from vambrace_plugins.importers.csv.options import DELIMITERS, FIXED
 from vambrace_plugins.importers.csv.rows import csv_fault, is_blank
 
 NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
-_PREAMBLE_LINES = 50
 
 
 class Dialect(NamedTuple):
@@ -34,18 +33,22 @@ def choose_dialect(lines: Lines, said: str, known: Callable[[list[str]], int]) -
     Raise Refused where two delimiters fit equally well, or where no header is found.
     """
     if said == FIXED:
-        found = gaps_of(lines, known)
-        if found is None:
+        fixed = _fixed(lines, known)
+        if fixed is None:
             raise _no_header([next((line for line in lines.ahead() if line.strip()), "")])
-        return Dialect("\t", found[1], found[0])
+        return fixed
     try:
-        delimiter, before = _delimiter(lines, said, known)
+        return Dialect(*_delimiter(lines, said, known))
     except Refused:
-        found = None if said else gaps_of(lines, known)
-        if found is None:
+        fixed = None if said else _fixed(lines, known)
+        if fixed is None:
             raise
-        return Dialect("\t", found[1], found[0])
-    return Dialect(delimiter, before)
+        return fixed
+
+
+def _fixed(lines: Lines, known: Callable[[list[str]], int]) -> Dialect | None:
+    found = gaps_of(lines, known)
+    return Dialect("\t", found[1], found[0]) if found else None
 
 
 def _delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> tuple[str, int]:
@@ -88,7 +91,7 @@ def _headers(lines: Lines, delimiters: Iterable[str], known: Callable[[list[str]
 
 def _behind_others(lines: Lines, first: list[str], known: Callable[[list[str]], int], said: str) -> tuple[str, int]:
     """Return the delimiter of a header behind other lines, and how many they are; raise Refused where there is none."""
-    for before, line in enumerate(islice(lines.ahead(), _PREAMBLE_LINES)):
+    for before, line in enumerate(islice(lines.ahead(), PREAMBLE_LINES)):
         counts = {one: known(line.strip().split(one)) for one in ((said,) if said else DELIMITERS)}
         best = max(counts, key=lambda one: counts[one])
         if counts[best] > 1:

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vambrace.plugin import DamagedFile
-from vambrace_plugins.importers.csv.lines import SALVAGE, Lines
+from vambrace_plugins.importers.csv.lines import PREAMBLE_LINES, SALVAGE, Lines
 
-_LINES, _BEFORE = 1000, 50
+_LINES = 1000
 _WIDEST = 4000
 Mask: TypeAlias = NDArray[np.bool_]
 
@@ -32,7 +32,7 @@ def gaps_of(lines: Lines, known: Callable[[list[str]], int]) -> tuple[tuple[Gap,
     first = [line.rstrip() for line in islice(lines.ahead(), _LINES)]
     if any("\t" in line or len(line) > _WIDEST for line in first):
         return None
-    for before, header in enumerate(first[:_BEFORE]):
+    for before, header in enumerate(first[:PREAMBLE_LINES]):
         rows = [line for line in first[before + 1 :] if line]
         if " " not in header.strip() or not rows:
             continue

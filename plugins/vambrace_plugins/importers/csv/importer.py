@@ -163,7 +163,9 @@ class _Table:
 
     def _begun(self, first: Block) -> tuple[Table | LongTable, Block]:
         places = long_places(self._heads)
-        return wide(self._given, first) if places is None else (LongTable(self._given, places, first), first)
+        if places is None:
+            return wide(self._given, self._heads, first)
+        return LongTable(self._given, self._heads, places, first), first
 
     def _note_before(self) -> None:
         before = self._rows.before

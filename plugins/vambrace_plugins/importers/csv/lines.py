@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 from vambrace.plugin import DamagedFile, Refused
 
 SALVAGE = "Export it again; --salvage keeps the rows before"
+PREAMBLE_LINES = 50
+"""Lines among which a header is looked for."""
 _LONGEST_LINE = 1 << 18
 
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import pyarrow.compute as pc
 
 from vambrace.plugin import Recording, Refused, Rejected, SourceBatch
+from vambrace_plugins.importers.csv.beside import UNIT_WORDS
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.recordings import Key
@@ -15,10 +16,9 @@ from vambrace_plugins.importers.csv.table import Given, Table, filled, sample_of
 from vambrace_plugins.importers.csv.unitsrow import with_unit
 from vambrace_plugins.importers.csv.vocabulary import Heading, plain
 
-# Headers of the columns that name the signal, give its value, and its unit (common practice, no source).
+# Headers of the columns that name the signal and give its value (common practice, no source).
 _SIGNAL = {"signal", "measure", "metric", "variable", "parameter", "measurement type", "type"}
 _VALUE = {"value", "reading", "measurement"}
-_UNIT = {"unit", "units"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +33,7 @@ class LongPlaces:
 def long_places(heads: Sequence[Heading]) -> LongPlaces | None:
     """Return the columns of a long table, or None where a header is a signal's or one of the two columns misses."""
     words = [plain(heading.text) for heading in heads]
-    found = [[at for at, word in enumerate(words) if word in names] for names in (_SIGNAL, _VALUE, _UNIT)]
+    found = [[at for at, word in enumerate(words) if word in names] for names in (_SIGNAL, _VALUE, UNIT_WORDS)]
     if any(heading.signal for heading in heads) or len(found[0]) != 1 or len(found[1]) != 1 or len(found[2]) > 1:
         return None
     return LongPlaces(found[0][0], found[1][0], found[2][0] if found[2] else None)
@@ -48,9 +48,9 @@ def parting_places(heads: Sequence[Heading]) -> list[int]:
 class LongTable:
     """A long table in the making: a table of its own for each signal, decided when its first rows come."""
 
-    def __init__(self, given: Given, places: LongPlaces, first: Block) -> None:
+    def __init__(self, given: Given, heads: Sequence[Heading], places: LongPlaces, first: Block) -> None:
         """Take the first rows as the sample of all columns but the values."""
-        self._given, self._places, self._sample = given, places, sample_of(first)
+        self._given, self._heads, self._places, self._sample = given, heads, places, sample_of(first)
         self._tables: dict[str, tuple[str, Table]] = {}
         self._not_carried: dict[str, int] = {}
         self._numbers: dict[tuple[Key, int], int] = {}
@@ -105,7 +105,7 @@ class LongTable:
 
     def _new(self, heading: Heading, unit: str, rows: Block) -> Table:
         places = self._places
-        heads = headings(self._given.header, self._given.said)
+        heads = list(self._heads)
         heads[places.value] = with_unit(heading, unit)
         sample = list(self._sample)
         sample[places.value] = pc.unique(rows.columns[places.value]).to_pylist()

@@ -239,7 +239,7 @@ class Rows:
     def _is_row(self, row: list[str]) -> bool:
         if len(row) != len(self.header) or row == self.header or is_blank(row):
             return False
-        if self._behind_header and not is_blank(row) and not self._headers.is_units(self.header, row):
+        if self._behind_header and not self._headers.is_units(self.header, row):
             self._behind_header = False
         return not self._behind_header and (row == self._units or not self._kind(row))
 

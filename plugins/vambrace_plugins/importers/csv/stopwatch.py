@@ -33,14 +33,15 @@ def seconds(cells: pa.Array, clock: str) -> pa.Array:
 
 
 def _in_seconds(parts: pa.Array) -> pa.Array:
-    minutes = pc.add(_whole(parts, "minutes"), pc.add(pc.multiply(_whole(parts, "h"), 60), _whole(parts, "m")))
-    total = pc.add(pc.multiply(pc.add(pc.multiply(_whole(parts, "days"), 1440), minutes), 60), _whole(parts, "s"))
+    minutes = pc.add(whole(parts, "minutes"), pc.add(pc.multiply(whole(parts, "h"), 60), whole(parts, "m")))
+    total = pc.add(pc.multiply(pc.add(pc.multiply(whole(parts, "days"), 1440), minutes), 60), whole(parts, "s"))
     part = pc.struct_field(parts, "part")
     fraction = pc.if_else(pc.equal(part, ""), "", pc.binary_join_element_wise(".", part, ""))
     return pc.binary_join_element_wise(pc.struct_field(parts, "sign"), pc.cast(total, pa.string()), fraction, "")
 
 
-def _whole(parts: pa.Array, name: str) -> pa.Array:
+def whole(parts: pa.Array, name: str) -> pa.Array:
+    """Return a part of matched texts as whole numbers: 0 where it is left out, null where the text does not match."""
     text = pc.struct_field(parts, name)
     return pc.cast(pc.if_else(pc.equal(text, ""), "0", text), pa.int64())
 

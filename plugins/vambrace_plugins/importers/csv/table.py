@@ -12,10 +12,11 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from vambrace.plugin import SIGNALS, Column, Recording, Refused, Rejected, Source, SourceBatch, Times
+from vambrace_plugins.importers.csv.beside import Beside
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.cells import numbers_of, plain, without_unit
 from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
-from vambrace_plugins.importers.csv.layout import Field, fields, headings
+from vambrace_plugins.importers.csv.layout import Field, fields
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.recordings import Key, Recordings
 from vambrace_plugins.importers.csv.timing import Timing, places, settle
@@ -40,15 +41,15 @@ class Given:
     before: int = 0
 
 
-def wide(given: Given, first: Block) -> tuple[Table, Block]:
-    """Return the table of a column for each signal, and its first rows without those of units.
+def wide(given: Given, heads: list[Heading], first: Block) -> tuple[Table, Block]:
+    """Return the table of a column for each signal, and its first rows without those of units; `heads` are its headers.
 
     Raise Refused for what stays uncertain.
     """
     if len(given.header) > MOST_COLUMNS:
         what = f"it has {len(given.header):,} columns, and at most {MOST_COLUMNS:,} are read"
         raise Refused("too-many-columns", what, where="line 1", todo="Export fewer columns")
-    heads, sentences = headings(given.header, given.said), []
+    sentences = []
     row = [column[0].as_py() for column in first.columns] if len(first) else []
     if row and units_row(heads, row):
         heads, first = with_units(heads, row), first.without_first()
@@ -82,8 +83,10 @@ class Table:
         that somebody else reads; `sentences` say what was decided before.
         """
         said = given.said
-        self.source, self.heads, self._sentences = given.source, heads, sentences
+        self._beside = Beside(heads, said, sample, read)
+        self.source, self.heads = given.source, self._beside.heads
         self.fields = fields(self.heads, said, sample)
+        self._sentences = [*sentences, *self._beside.settle(self.fields)]
         if not self.fields:
             raise _no_signal(self.heads)
         increments = [each.heading.text.strip() for each in self.fields if each.counting == "increment"]
@@ -98,7 +101,7 @@ class Table:
         self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)), lists)
         self.absent: dict[str, None] = {}
         self.recordings = Recordings(self.heads, self.fields, {} if numbers is None else numbers, given.before)
-        used = {each.at for each in self.fields} | self.timing.used | self.recordings.used | {*read}
+        used = {each.at for each in self.fields} | self.timing.used | self.recordings.used | self._beside.used | {*read}
         self.rest = [at for at in range(len(heads)) if at not in used]
         self.not_carried = dict.fromkeys((self._name(at) for at in self.rest), 0)
 
@@ -111,6 +114,7 @@ class Table:
             return
         for at in self.rest:
             self.not_carried[self._name(at)] += filled(block.columns[at])
+        self._beside.check(block.columns)
         start = self.timing.start.times(block.columns)
         end = self.timing.end.times(block.columns) if self.timing.end else None
         cells = {each.at: block.columns[each.at] for each in self.fields}

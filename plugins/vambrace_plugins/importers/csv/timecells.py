@@ -12,6 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from vambrace.plugin import Refused
+from vambrace_plugins.importers.csv.blocks import cell_ends
 
 _ENOUGH = 0.9
 """The share of cells that must be written alike; the others are set aside as no times."""
@@ -215,7 +216,7 @@ def is_usual(cells: pa.Array) -> bool:
 
     These are cells of one length in ASCII; whether they are times is seen later.
     """
-    ends = np.frombuffer(cells.buffers()[1], np.int32)[cells.offset : cells.offset + len(cells) + 1]
+    ends = cell_ends(cells)
     length = int(ends[1] - ends[0]) if len(cells) else 0
     if length < _SHORTEST or np.any(np.diff(ends) != length):
         return False

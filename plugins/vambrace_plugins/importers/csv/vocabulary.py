@@ -66,19 +66,26 @@ _OTHER_MEANING = frozenset(
         "variability hrv deviation std sd sdnn rmssd variance cv range median mode sum peak lowest highest baseline",
         "min max minimum maximum avg average mean mini maxi percentile quartile trend smoothed filtered normalized",
         "normalised relative corrected adjusted difference diff delta change gain loss ascent descent drift offset",
+        "low high lo hi lower upper quantile decile quintile tertile skew skewness kurtosis iqr mad rms se sem stderr",
+        "fitted fit residual residuals lag lagged log ln sqrt squared zscore ci critical ftp wkg",
         "percent percentage pct % ratio balance factor index score load stress level phase fraction share per of",
         # At another time or for another while.
         "resting rest sleeping walking daily hourly weekly monthly day week month year hour minute second lap split",
         "last first previous next start end begin stop time date duration age elapsed remaining pace to go since",
         # Of something else, or in another direction.
+        "ref reference dir direction hemisphere hemi sign",
         "vertical horizontal wind water battery engine motor cpu fan stride length width height pressure wave ox",
         "oximetry oximeter transit amplitude density grade slope angle torque fat basal passive",
         "count counter number no not without id unit units raw",
     )
     for word in line.split()
 )
-# Which foot or hand gave half of a total.
-_SIDES = {"left", "right"}
+# Percentiles and quartiles (p95, 25th, q1), bounds (ci95) and powers (x2).
+_STATISTIC_WORD = re.compile(r"^(?:p|q|ci|x)[0-9]{1,3}$|^[0-9]{1,3}(?:st|nd|rd|th)$")
+# Words that mean so only where they stand alone beside the name; with others they may be part of a device's.
+_OTHER_MEANING_ALONE = {"n", "side", "z"}
+# Which foot or hand gave half of a total; a single letter says so only where it stands alone.
+_SIDES, _SIDE_LETTERS = {"left", "right"}, {"l", "r"}
 _HALVED = {"power", "cadence", "step_count"}
 _WHILE = re.compile(r"^[0-9]+(?:ms|s|secs?|mins?|h|hrs?|d|hz)$")
 _WHILE_UNITS = frozenset({"ms", "s", "sec", "secs", "seconds", "min", "mins", "minutes", "h", "hours", "hz"})
@@ -126,16 +133,16 @@ def plain(text: str) -> str:
 def read_heading(text: str) -> Heading:
     """Return what a header cell means."""
     body, bracketed = parts(text)
-    spellings = _spellings(body)
-    for words in spellings:
+    written = spellings(body)
+    for words in written:
         time = read_time(words, bracketed)
         if time is not None:
             return Heading(text, time=time)
-    for words in spellings:
+    for words in written:
         found = next(_signals(words, Heading(text)), None)
         if found is not None:
             return _decided(found, bracketed)
-    return Heading(text, key=_KEYS.get(spellings[0], ""))
+    return Heading(text, key=_KEYS.get(written[0], ""))
 
 
 def _decided(found: Heading, bracketed: list[str]) -> Heading:
@@ -159,7 +166,8 @@ def parts(text: str) -> tuple[str, list[str]]:
     return _BRACKETS.sub(" ", text).strip(), bracketed
 
 
-def _spellings(body: str) -> tuple[str, ...]:
+def spellings(body: str) -> tuple[str, ...]:
+    """Return a text as words, and with a break before each capital as well where that makes others."""
     return tuple(dict.fromkeys((plain(body), plain(_CAMEL.sub(" ", body)))))
 
 
@@ -320,7 +328,9 @@ def _is_unit(rest: str) -> bool:
 
 def _changes_meaning(heading: Heading, rest: str) -> bool:
     words = plain(rest).split()
-    if heading.signal in _HALVED and not _SIDES.isdisjoint(words):
+    if heading.signal in _HALVED and (not _SIDES.isdisjoint(words) or (len(words) == 1 and words[0] in _SIDE_LETTERS)):
+        return True
+    if (len(words) == 1 and words[0] in _OTHER_MEANING_ALONE) or any(map(_STATISTIC_WORD.match, words)):
         return True
     whiles = any(_WHILE.match(word) for word in words) or (
         any(word.isdecimal() for word in words) and not _WHILE_UNITS.isdisjoint(words)
