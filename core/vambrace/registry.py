@@ -19,7 +19,7 @@ from vambrace.asking import LOADING_S, OURS, TimedOut, described, hushed, within
 from vambrace.conduct import misconduct
 from vambrace.errors import VambraceError
 from vambrace.options import options_for
-from vambrace.plugin import Hooks, Importer, Writer
+from vambrace.plugin import Hooks, Importer, Source, Writer
 
 __all__ = [
     "GROUP",
@@ -29,6 +29,7 @@ __all__ = [
     "Registry",
     "collect",
     "load",
+    "mapping_reader",
     "options_for",
     "read_mapping",
 ]
@@ -57,6 +58,10 @@ class MappingReader(Protocol):
 
     def explained_by(self, file: str, text: str) -> Importer:
         """Return the importer; raise VambraceError that names the file and line of what is wrong."""
+        ...
+
+    def drafted(self, source: Source, taken: frozenset[str]) -> str:
+        """Return the draft of a mapping file for a source, of another name than those taken."""
         ...
 
 
@@ -118,10 +123,19 @@ def with_mappings(installed: Registry, mappings: Iterable[MappingText]) -> Regis
 
 def _explained(installed: Iterable[Installed], mapping: MappingText) -> Importer:
     """Return the importer that a mapping file makes."""
+    return _reader(installed).explained_by(mapping.file, mapping.text)
+
+
+def mapping_reader(installed: Registry) -> MappingReader:
+    """Return what reads and drafts mapping files; raise VambraceError where nothing does."""
+    return _reader(installed.installed)
+
+
+def _reader(installed: Iterable[Installed]) -> MappingReader:
     reader = next((each.item for each in installed if isinstance(each.item, MappingReader)), None)
     if reader is None:
         raise VambraceError("nothing that is installed reads mapping files", todo="Install vambrace again")
-    return reader.explained_by(mapping.file, mapping.text)
+    return reader
 
 
 def collect(points: Iterable[EntryPoint]) -> Registry:

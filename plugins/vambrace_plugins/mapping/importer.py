@@ -127,3 +127,9 @@ class MappingReader:
     def explained_by(self, file: str, text: str) -> MappedImporter:
         """Return the importer that a mapping file makes; raise Refused for a wrong file."""
         return MappedImporter(load(file, text))
+
+    def drafted(self, source: Source, taken: frozenset[str]) -> str:
+        """Return the draft of a mapping file, of no name that is taken; raise Refused where no rows are seen."""
+        from vambrace_plugins.mapping.drafts import draft
+
+        return draft(source, taken=taken)

@@ -15,7 +15,7 @@ from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.mapping.model import Mapping
 from vambrace_plugins.mapping.records import ROWS
 
-_MOST_BYTES = 1 << 30
+MOST_BYTES = 1 << 30
 _MOST_UNPACKED = 2 << 30
 _MOST_CELLS = 2_000
 _AGAIN = "Open it in a spreadsheet program and save it again, or export it as CSV"
@@ -31,9 +31,9 @@ class SheetRecords:
         self.left: dict[str, int] = {}
         self.sentences: list[str] = []
         self.complete: bool | None = True
-        data = io.BytesIO(source.read(_MOST_BYTES))
-        _check_archive(data)
-        book = _opened(data)
+        data = io.BytesIO(source.read(MOST_BYTES))
+        check_archive(data)
+        book = opened(data)
         open_.callback(book.close)
         self._rows = self._sheet(book).iter_rows(values_only=True)
         head = mapping.layout.header_row
@@ -83,7 +83,8 @@ class SheetRecords:
             raise DamagedFile(f"the sheet breaks off: {type(error).__name__}: {error}", todo=_AGAIN) from None
 
 
-def _opened(data: io.BytesIO) -> Any:
+def opened(data: io.BytesIO) -> Any:
+    """Return the workbook; raise Refused without the library, DamagedFile for what is none."""
     try:
         from openpyxl import load_workbook
     except ModuleNotFoundError:
@@ -96,7 +97,7 @@ def _opened(data: io.BytesIO) -> Any:
         raise DamagedFile(what[:300], todo=_AGAIN) from None
 
 
-def _check_archive(data: io.BytesIO) -> None:
+def check_archive(data: io.BytesIO) -> None:
     """Refuse a spreadsheet that is no ZIP archive, or would unpack to more than any has."""
     try:
         with zipfile.ZipFile(data) as archive:

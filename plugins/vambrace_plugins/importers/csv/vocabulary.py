@@ -336,3 +336,8 @@ def _changes_meaning(heading: Heading, rest: str) -> bool:
         any(word.isdecimal() for word in words) and not _WHILE_UNITS.isdisjoint(words)
     )
     return whiles or not _OTHER_MEANING.isdisjoint(words)
+
+
+def means_another(text: str) -> bool:
+    """Say whether a header has a word that makes it no signal: a quality, a battery, a number of something."""
+    return any(not _OTHER_MEANING.isdisjoint(words.split()) for words in spellings(parts(text)[0]))
