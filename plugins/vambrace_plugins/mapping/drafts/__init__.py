@@ -26,7 +26,7 @@ def draft(source: Source, *, taken: frozenset[str] = frozenset()) -> str:
     looked = _looked(source)
     columns = looked.columns()
     if not columns or not looked.rows:
-        raise Refused("no-table", "no row was found in it", todo="Draft from an export that holds values")
+        raise Refused("mapping-records", "no row was found in it", todo="Draft from an export that holds values")
     time, used = timing(columns)
     found = drafted_rows(columns, used)
     if not found.signals:
@@ -42,11 +42,11 @@ def _looked(source: Source) -> Looked:
     with source.open() as raw:
         head = raw.read(_HEAD)
     if not head.strip():
-        raise Refused("no-table", "there is nothing in it", todo="Draft from an export that holds values")
+        raise Refused("mapping-records", "there is nothing in it", todo="Draft from an export that holds values")
     if head.startswith(_ARCHIVES):
         if head.startswith(b"PK") and source.name.lower().endswith(".xlsx"):
             return sheets.look(source)
-        raise Refused("no-table", "it is an archive", todo="Unpack it, and draft from the file inside")
+        raise Refused("mapping-records", "it is an archive", todo="Unpack it, and draft from the file inside")
     if head_start(head).kind in {"root", "doctype"}:
         return elements.look(source)
     return nested.look(source, head) or tables.look(source)

@@ -31,7 +31,7 @@ def look(source: Source) -> Looked:
             found["/".join([*above, names.name(element)])].append(element)
     if not found:
         what = "it has no element inside its outermost one"
-        raise Refused("no-table", what, todo="Write an importer for it: vambrace new-importer NAME")
+        raise Refused("mapping-records", what, todo="Write an importer for it: vambrace new-importer NAME")
     best = max(found, key=lambda path: _rank(path, found[path], names))
     elements = found[best] if whole or len(found[best]) < 2 else found[best][:-1]
     rows = [_row(each, names) for each in elements[:MOST_ROWS]]
@@ -57,7 +57,7 @@ def _beginning(source: Source) -> tuple[etree._Element, bool]:
                 break
     root = parser.close()
     if root is None:
-        raise Refused("no-table", "it is no XML that can be read", todo="Export it again")
+        raise Refused("mapping-records", "it is no XML that can be read", todo="Export it again")
     return root, n < _HEAD
 
 

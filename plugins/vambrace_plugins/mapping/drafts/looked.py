@@ -20,6 +20,7 @@ _STEPS = re.compile(r"[./@]+")
 _NUMBER = re.compile(r"^[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]+)?$")
 # Names that say nothing of what stands there; the name before says it (common practice, no source).
 _GENERIC = {"value", "val", "values", "reading", "measurement", "amount", "data", "v", "quantity", "result"}
+_EDGES = {"end": {"end", "ended", "stop", "stopped", "finished"}, "start": {"start", "started", "begin", "began"}}
 
 
 @dataclass(slots=True)
@@ -76,9 +77,7 @@ def time_words(name: str) -> TimeWords | None:
         for words in spellings(parts(label)[0]):
             told = words.split()
             if told[-1:] == ["at"] or (len(told) > 1 and told[-1] in {"time", "timestamp", "date"}):
-                edge = (
-                    "end" if {"end", "ended", "stop"} & {*told} else "start" if {"start", "started"} & {*told} else ""
-                )
+                edge = next((edge for edge, names in _EDGES.items() if names & {*told}), "")
                 return TimeWords("date" if told[-1] == "date" else "time", edge)
     return None
 

@@ -187,7 +187,7 @@ def _unit_of(name: str) -> str:
     for label in labels(name):
         body, bracketed = parts(label)
         for text in (*bracketed, *body.split()[1:][-1:], *body.split("_")[1:][-1:]):
-            if len(text) > 1 and any(signal.ucum(text) for signal in SIGNALS.values()):
+            if (len(text) > 1 or text in bracketed) and any(signal.ucum(text) for signal in SIGNALS.values()):
                 return text
     return ""
 
@@ -201,8 +201,9 @@ def _goes(held: Sequence[str]) -> str:
 
 
 def worth_asking(name: str, cells: Sequence[str]) -> bool:
-    """Say whether a field of numbers whose name says no signal may be one: it varies, and its name is no other."""
-    return len({*filled(cells)}) > 1 and not any(means_another(label) for label in labels(name))
+    """Say whether a field of numbers whose name says no signal may be one: it varies, and its name is of nothing else."""
+    named = bool(_unit_of(name)) or not any(means_another(label) for label in labels(name))
+    return named and len({*filled(cells)}) > 1
 
 
 def marks_of(cells: Sequence[str]) -> list[str]:

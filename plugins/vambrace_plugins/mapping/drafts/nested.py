@@ -82,7 +82,7 @@ def _looked(source: Source, documents: Sequence[Any], head: bytes, *, lines: boo
     places = [place for place in _merged(documents, lines=lines) if place.n]
     if not places:
         what = "there is no array of records in it, and no object whose members are columns"
-        raise Refused("no-table", what, todo="Write an importer for it: vambrace new-importer NAME")
+        raise Refused("mapping-records", what, todo="Write an importer for it: vambrace new-importer NAME")
     best = max(places, key=lambda place: place.rank)
     others = [place.path or "the outermost array" for place in places if place is not best and place.n > 1]
     key = "columns" if best.columns else "records"

@@ -58,7 +58,7 @@ def decoded(head: bytes) -> tuple[str, list[Entry], str]:
             return head[mark:].decode(encoding, "ignore"), [], encoding
     if b"\0" in head:
         what = "it is no text, no JSON, no XML and no spreadsheet, and a mapping explains nothing else"
-        raise Refused("no-table", what, todo="Write an importer for it: vambrace new-importer NAME")
+        raise Refused("mapping-records", what, todo="Write an importer for it: vambrace new-importer NAME")
     text = head.decode(GUESS, "replace")
     if shows_cp1252(head):
         return text, [], GUESS
