@@ -45,8 +45,9 @@ def recognise(head: Head, importers: Iterable[Importer]) -> Verdict:
     if strongest == Claim.NONE:
         raise UnknownFormat(
             f"no importer claims it; it begins with {_shown(head.data)}",
-            todo="If it holds measurements, it needs an importer: vambrace plugins lists what is installed, vambrace "
-            "new-importer NAME begins one; if not, leave it out with --ignore",
+            todo="If it holds measurements in rows of text, JSON, XML or a spreadsheet, vambrace draft-mapping FILE "
+            "begins to explain it without code; if others, vambrace new-importer NAME begins an importer; if none, "
+            "leave it out with --ignore",
         )
     if len(winners) > 1:
         names = " and ".join(sorted(importer.name for importer in winners))

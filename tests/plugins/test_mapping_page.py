@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+import mapping_page
+from answering import answered
 from converted import samples
 from vambrace.cli.app import run
 from vambrace_plugins.mapping import model
@@ -35,11 +37,13 @@ def test_each_example_reads_what_the_page_says(name: str, reads: str, tmp_path: 
         str(tmp_path / f"{name}.toml"),
     ]
     assert run(arguments) == 0
-    rows = samples(tmp_path / "ds").to_pylist()
-    found = sorted(
-        f"{row['time'].replace(tzinfo=None).isoformat()} {row['signal']} {row['value']:.12g}" for row in rows
-    )
-    assert found == sorted(reads.splitlines())
+    assert read(tmp_path / "ds") == sorted(reads.splitlines())
+
+
+def read(dataset: Path) -> list[str]:
+    """Return the samples of a dataset as the page writes them."""
+    rows = samples(dataset).to_pylist()
+    return sorted(f"{row['time'].replace(tzinfo=None).isoformat()} {row['signal']} {row['value']:.12g}" for row in rows)
 
 
 def test_every_key_stands_on_the_page() -> None:
@@ -47,3 +51,15 @@ def test_every_key_stands_on_the_page() -> None:
     for each in (model.Recognise, model.Layout, model.Time, model.Device, model.SignalField):
         for field in dataclasses.fields(each):
             assert f"`{field.name}`" in table, field.name
+
+
+def test_the_draft_on_the_page_is_the_one_that_its_command_writes(tmp_path: Path) -> None:
+    assert mapping_page.real(PAGE, tmp_path) == [inner for _, inner in mapping_page.blocks(PAGE)]
+
+
+def test_the_answers_on_the_page_give_the_rows_on_the_page(tmp_path: Path) -> None:
+    mapping_page.real(PAGE, tmp_path)
+    draft, export = tmp_path / "stroll.toml", tmp_path / "stroll.csv"
+    draft.write_text(answered(draft.read_text("utf-8"), mapping_page.answers(PAGE)), "utf-8")
+    assert run(["convert", str(export), "--to", str(tmp_path / "ds"), "--mapping", str(draft)]) == 0
+    assert read(tmp_path / "ds") == sorted(mapping_page.blocks(PAGE)[-1][1].splitlines())

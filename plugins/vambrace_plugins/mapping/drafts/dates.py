@@ -60,7 +60,7 @@ def _century(pattern: str) -> list[Entry]:
 
 def _patterns(cells: Sequence[str]) -> Iterator[str]:
     """Yield the patterns that fit every cell."""
-    for text in _every():
+    for text in _every(cells[0]):
         expression = re.compile(Pattern.of(text).expression)
         if all(map(expression.match, cells)) and all(_possible(expression, cell) for cell in cells):
             yield text
@@ -72,17 +72,22 @@ def _possible(expression: re.Pattern[str], cell: str) -> bool:
     return int(parts.get("month") or 1) <= 12 and int(parts.get("day") or 1) <= 31
 
 
-def _every() -> Iterator[str]:
-    days = [
-        mark.join(parts) for mark in "-./" for parts in (("%Y", "%m", "%d"), ("%d", "%m", "%Y"), ("%m", "%d", "%Y"))
-    ]
-    days += [
-        mark.join(parts) for mark in "-./" for parts in (("%d", "%m", "%y"), ("%m", "%d", "%y"), ("%y", "%m", "%d"))
-    ]
-    days += ["%d %b %Y", "%d. %b %Y", "%d-%b-%Y", "%b %d, %Y", "%b %d %Y", "%d-%b-%y", "%d %b %y"]
-    clocks = ["%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%H:%M:%S,%f", "%I:%M:%S %p", "%I:%M %p", "%I:%M:%S%p", "%I:%M%p"]
-    ends = ["", " %z", "%z"]
-    yield from ("%Y%m%d%H%M%S", "%Y%m%d%H%M", "%Y%m%d %H%M%S", "%Y%m%d %H:%M:%S", "%Y%m%d", "%Y%m%dT%H%M%S%z")
+def _every(cell: str) -> Iterator[str]:
+    """Yield the patterns of usual parts whose date, if any, begins a cell, and whose clock ends it."""
+    yield from _PACKED
+    days = [day for day in _DAYS if re.match(Pattern.of(day).expression.removesuffix(r"\s*$"), cell)]
+    clocks = [clock for clock in _CLOCKS if re.search(Pattern.of(clock).expression.removeprefix(r"^\s*"), cell)]
     yield from days
-    yield from (f"{clock}{end}" for clock, end in product(clocks, ends))
-    yield from (f"{day}{mark}{clock}{end}" for day, mark, clock, end in product(days, (" ", "T", ", "), clocks, ends))
+    yield from clocks
+    yield from (f"{day}{mark}{clock}" for day, mark, clock in product(days, (" ", "T", ", "), clocks))
+
+
+_ORDERS = (("%Y", "%m", "%d"), ("%d", "%m", "%Y"), ("%m", "%d", "%Y"))
+_SHORT_ORDERS = (("%d", "%m", "%y"), ("%m", "%d", "%y"), ("%y", "%m", "%d"))
+_DAYS = (
+    *(mark.join(order) for mark in "-./" for order in (*_ORDERS, *_SHORT_ORDERS)),
+    *("%d %b %Y", "%d. %b %Y", "%d-%b-%Y", "%b %d, %Y", "%b %d %Y", "%d-%b-%y", "%d %b %y"),
+)
+_HOURS = ("%H:%M:%S", "%H:%M", "%H:%M:%S.%f", "%H:%M:%S,%f", "%I:%M:%S %p", "%I:%M %p", "%I:%M:%S%p", "%I:%M%p")
+_CLOCKS = tuple(f"{hour}{zone}" for hour, zone in product(_HOURS, ("", " %z", "%z")))
+_PACKED = ("%Y%m%d%H%M%S", "%Y%m%d%H%M", "%Y%m%d %H%M%S", "%Y%m%d %H:%M:%S", "%Y%m%d", "%Y%m%dT%H%M%S%z")

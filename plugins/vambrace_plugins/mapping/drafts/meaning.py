@@ -201,7 +201,7 @@ def _goes(held: Sequence[str]) -> str:
 
 
 def worth_asking(name: str, cells: Sequence[str]) -> bool:
-    """Say whether a field of numbers whose name says no signal may be one: it varies, and its name is of nothing else."""
+    """Say whether a field of numbers of an unknown name may be a signal: it varies, and is named as nothing else."""
     named = bool(_unit_of(name)) or not any(means_another(label) for label in labels(name))
     return named and len({*filled(cells)}) > 1
 

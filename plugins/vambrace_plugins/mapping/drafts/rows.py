@@ -180,11 +180,7 @@ def _ask_devices(found: Drafted, left: Columns) -> None:
     """Ask whether a field of a few words tells devices apart, where none says so."""
     if any(each.key in {"column", "serial_column"} for each in found.device.entries):
         return
-    few = [
-        name
-        for name, cells in left.items()
-        if name not in found.used and 1 < len({*filled(cells)}) <= _MOST_DEVICES and _may_tell(name, cells)
-    ]
+    few = [name for name, cells in left.items() if name not in found.used and _may_tell(name, filled(cells))]
     few.sort(key=lambda name: not _says_device(name))
     if few:
         each = ", ".join(f'"{one_line(name)}" ({_words(left[name])})' for name in few[:3])
@@ -193,8 +189,10 @@ def _ask_devices(found: Drafted, left: Columns) -> None:
         )
 
 
-def _may_tell(name: str, cells: Sequence[str]) -> bool:
-    return not numeric(cells) or _says_device(name)
+def _may_tell(name: str, held: Sequence[str]) -> bool:
+    """Say whether a field may tell devices apart: a few words that come again and again, or one that is named so."""
+    few = 1 < len({*held}) <= _MOST_DEVICES
+    return few and (_says_device(name) or (not numeric(held) and 2 * len({*held}) <= len(held)))
 
 
 def _says_device(name: str) -> bool:
