@@ -9,14 +9,18 @@ import io
 from datetime import datetime
 from pathlib import Path
 
+import numpy as np
 import openpyxl
 import pytest
 
 import vambrace
 from answering import answered
 from converted import samples
+from vambrace import units
 from vambrace.cli.app import run
 from vambrace.errors import VambraceError
+from vambrace.schema import SIGNALS
+from vambrace_plugins.mapping.drafts.scales import factor_of
 
 WIDE = (
     "halls.csv",
@@ -274,3 +278,13 @@ def test_rows_far_behind_are_looked_at_too(tmp_path: Path) -> None:
     behind = "".join(f"2031-03-04T10:00:{at % 60:02d}Z,spo2,9{at % 10}\n" for at in range(60_000))
     _, draft = drafted(tmp_path, "late.csv", f"at,kind,amount\n{rows_before}{behind}")
     assert 'where = { kind = "spo2" }' in draft.read_text("utf-8")
+
+
+def test_the_scales_of_units_are_those_of_the_core() -> None:
+    for signal in SIGNALS.values():
+        for unit in signal.units:
+            scale = factor_of(signal.name, unit)
+            assert scale is not None, f"{signal.name} in {unit}"
+            for value in (1.0, 98.6):
+                (expected,) = units.conversion(unit, signal).apply(np.array([value])).tolist()
+                assert value * scale[0] + scale[1] == pytest.approx(expected), f"{signal.name} in {unit}"
