@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from itertools import islice
 
 from lxml import etree
 
 from vambrace.plugin import Refused, Source
 from vambrace_plugins.importers.xmlprolog import TextReader
 from vambrace_plugins.importers.xmlstream import XmlStream, attributes
-from vambrace_plugins.mapping.drafts.looked import MOST_ROWS, Looked, is_time
+from vambrace_plugins.mapping.drafts.looked import Looked, is_time, thinned
 from vambrace_plugins.mapping.drafts.page import Entry, shown
 from vambrace_plugins.mapping.xmlshape import end_of_last, written
 from vambrace_plugins.mapping.xmltree import key_of
@@ -34,7 +35,7 @@ def look(source: Source) -> Looked:
         raise Refused("mapping-records", what, todo="Write an importer for it: vambrace new-importer NAME")
     best = max(found, key=lambda path: _rank(path, found[path], names))
     elements = found[best] if whole or len(found[best]) < 2 else found[best][:-1]
-    rows = [_row(each, names) for each in elements[:MOST_ROWS]]
+    rows = [_row(each, names) for each in thinned(elements)]
     rest = [] if whole else _elsewhere(source, written(elements[0]), names)
     others = [path for path, each in found.items() if path != best and len(each) > 1 and not path.startswith(best)]
     notes = [f"Other elements are repeated as well: {shown(others)}"] if others else []
@@ -42,7 +43,7 @@ def look(source: Source) -> Looked:
     read = f"the first {min(_HEAD, source.size):,} of {source.size:,} bytes"
     read += f", and pieces from {_PLACES} places behind" if rest else ""
     header = list(dict.fromkeys([names.name(root), *best.split("/")]))
-    return Looked("xml", [*rows, *rest[:MOST_ROWS]], settings, header, notes, read)
+    return Looked("xml", [*rows, *thinned(rest)], settings, header, notes, read)
 
 
 def _beginning(source: Source) -> tuple[etree._Element, bool]:
@@ -79,7 +80,7 @@ def _row(element: etree._Element, names: XmlStream) -> dict[str, str]:
         front = "../" * up
         for name, text in attributes(outer, ""):
             row[f"{front}{name}"] = text or ""
-        for child in list(outer)[:_FIRST]:
+        for child in islice(outer, _FIRST):
             if isinstance(child.tag, str) and child.tag != tag and not len(child) and (child.text or "").strip():
                 row.setdefault(f"{front}{names.name(child)}", (child.text or "").strip())
         tag = outer.tag

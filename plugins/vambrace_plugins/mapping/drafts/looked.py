@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import TypeVar
 
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.cells import ABSENT
@@ -14,6 +15,7 @@ from vambrace_plugins.importers.csv.vocabulary import parts, plain, read_heading
 from vambrace_plugins.mapping.drafts.page import Entry
 from vambrace_plugins.mapping.model import Kind
 
+T = TypeVar("T")
 MOST_ROWS = 4_000
 MOST_FIELDS = 300
 _STEPS = re.compile(r"[./@]+")
@@ -42,6 +44,14 @@ class Looked:
         """Return the cells of each field, "" where a row has none."""
         names = list(dict.fromkeys(name for row in self.rows for name in row if name))[:MOST_FIELDS]
         return {name: [row.get(name, "").strip() for row in self.rows] for name in names}
+
+
+def thinned(rows: Sequence[T]) -> list[T]:
+    """Return rows from everywhere in their order, no more than are looked at; the first half as they stand."""
+    half = MOST_ROWS // 2
+    if len(rows) <= MOST_ROWS:
+        return list(rows)
+    return [*rows[:half], *rows[half :: -(-(len(rows) - half) // half)]]
 
 
 def labels(name: str) -> list[str]:

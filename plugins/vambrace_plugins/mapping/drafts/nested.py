@@ -13,12 +13,14 @@ import ijson
 from ijson.common import ObjectBuilder
 
 from vambrace.plugin import Refused, Source
-from vambrace_plugins.mapping.drafts.looked import MOST_ROWS, Looked, is_time
+from vambrace_plugins.mapping.drafts.looked import MOST_ROWS, Looked, is_time, thinned
 from vambrace_plugins.mapping.drafts.page import Entry, shown
 from vambrace_plugins.mapping.jsonpaths import expanded, leaves, steps_of
 from vambrace_plugins.mapping.records import text_of
 
-_HEAD = 16 << 20
+_HEAD = 4 << 20
+_FIRST = 1 << 20
+_PLACES, _PIECE = 20, 1 << 15
 _MOST_DEPTH = 12
 _MOST_NAMES = 4
 
@@ -55,7 +57,7 @@ def _lines(source: Source) -> list[Any]:
     """Return the documents of the first lines; none where a line is no document of its own."""
     found: list[Any] = []
     with source.open() as raw:
-        for line in islice(iter(raw.readline, b""), MOST_ROWS):
+        for line in islice(iter(lambda: raw.readline(_HEAD), b""), MOST_ROWS):
             try:
                 document = json.loads(line.removeprefix(b"\xef\xbb\xbf"), parse_float=str) if line.strip() else None
             except (ValueError, RecursionError):
@@ -92,8 +94,40 @@ def _looked(source: Source, documents: Sequence[Any], head: bytes, *, lines: boo
     text = head.decode("utf-8", "ignore")
     header = [name for name in names if name and re.search(rf'"{re.escape(name)}"\s*:', text)][:_MOST_NAMES]
     read = f"the first {min(_HEAD, source.size):,} of {source.size:,} bytes"
-    read = f"the first {len(documents):,} lines" if lines else read
-    return Looked("jsonl" if lines else "json", best.rows, settings, header, notes, read)
+    rest = [] if best.columns else _elsewhere(source, best.rows, _FIRST if lines else _HEAD)
+    if lines:
+        read = f"the first {len(documents):,} lines"
+    read += f", and pieces from {_PLACES} places behind" if rest else ""
+    return Looked("jsonl" if lines else "json", [*best.rows, *thinned(rest)], settings, header, notes, read)
+
+
+def _elsewhere(source: Source, rows: Sequence[dict[str, str]], begin: int) -> list[dict[str, str]]:
+    """Return records from places in the rest of the document: objects that have the names of those before."""
+    known = {name for row in rows[:50] for name in row if not name.startswith("../")}
+    found: list[dict[str, str]] = []
+    with source.open() as raw:
+        if not raw.seekable() or source.size <= begin or not known:
+            return []
+        for n in range(_PLACES):
+            raw.seek(begin + max(0, source.size - begin - _PIECE) * n // _PLACES)
+            found += _objects(raw.read(_PIECE).decode("utf-8", "replace"), known)
+    return found
+
+
+def _objects(text: str, known: set[str]) -> Iterator[dict[str, str]]:
+    decode = json.JSONDecoder(parse_float=str).raw_decode
+    at = text.find("{")
+    while at >= 0:
+        try:
+            record, end = decode(text, at)
+        except (ValueError, RecursionError):
+            record, end = None, at + 1
+        row = _row(record, ()) if isinstance(record, dict) else {}
+        if 2 * len(known & row.keys()) >= max(1, len(row)):
+            yield row
+            at = text.find("{", end)
+        else:
+            at = text.find("{", at + 1)
 
 
 def _merged(documents: Sequence[Any], *, lines: bool) -> list[_Place]:

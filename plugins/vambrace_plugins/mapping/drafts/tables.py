@@ -16,7 +16,7 @@ from vambrace_plugins.importers.csv.encoding import detect
 from vambrace_plugins.importers.csv.fixedwidth import gaps_of, with_tabs
 from vambrace_plugins.importers.csv.headerrows import VALUE
 from vambrace_plugins.importers.csv.lines import PREAMBLE_LINES, Lines
-from vambrace_plugins.mapping.drafts.looked import MOST_ROWS, Looked
+from vambrace_plugins.mapping.drafts.looked import MOST_ROWS, Looked, thinned
 from vambrace_plugins.mapping.drafts.page import Entry, ask, shown
 
 HEAD = 1 << 20
@@ -44,7 +44,7 @@ def look(source: Source) -> Looked:
     twins = [name for name, n in Counter(filter(None, names)).items() if n > 1]
     notes = [f"{shown(twins)}: two columns have one name, and only the last can be read. Rename one"] if twins else []
     read = f"the first {min(len(head), source.size):,} of {source.size:,} bytes{where}"
-    return Looked("csv", _thinned(table), [*settings, *_decimal(table, delimiter)], notes=notes, read=read)
+    return Looked("csv", thinned(table), [*settings, *_decimal(table, delimiter)], notes=notes, read=read)
 
 
 def decoded(head: bytes) -> tuple[str, list[Entry], str]:
@@ -131,15 +131,6 @@ def _elsewhere(raw: BinaryIO, size: int, encoding: str) -> tuple[str, str]:
         piece = raw.read(_PIECE).decode(encoding, "replace")
         texts.append(piece[piece.find("\n") + 1 : piece.rfind("\n") + 1])
     return "".join(texts), f", and pieces from {_PLACES} places behind"
-
-
-def _thinned(rows: list[dict[str, str]]) -> list[dict[str, str]]:
-    """Return rows from everywhere, in their order, no more than are looked at."""
-    half = MOST_ROWS // 2
-    if len(rows) <= MOST_ROWS:
-        return rows
-    step = -(-(len(rows) - half) // half)
-    return [*rows[:half], *rows[half::step]]
 
 
 def _decimal(rows: Sequence[dict[str, str]], delimiter: str) -> list[Entry]:

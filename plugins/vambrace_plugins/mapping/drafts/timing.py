@@ -73,13 +73,13 @@ def _field(name: str, cells: Sequence[str]) -> _Field | None:
     kind = time_kind(cells)
     words = time_words(name)
     if kind == "number":
-        tick = any(label.lower() in _TICKS for label in labels(name))
+        dates = counted(held).epoch
+        tick = not dates and any(label.lower() in _TICKS for label in labels(name))
         words = words or (TimeWords(elapsed=True, unit=_unit_named(name)) if tick else None)
         # A date in digits, as 20310304, is no count.
         if words and words.part == "date" and all(re.match(r"^(?:19|20)[0-9]{6}$", cell) for cell in held):
             return _Field(name, "digits", held, words, True, False)
-        dated = counted(held).epoch and words is None
-        return _Field(name, kind, held, words, False, False) if words or dated else None
+        return _Field(name, kind, held, words, False, False) if words or dates else None
     if not kind:
         return None
     at_clock = kind in {"iso", "clock", "half-day", "packed"} or any(map(_CLOCK.search, held[:50]))
