@@ -101,7 +101,7 @@ def _elsewhere(source: Source, tag: str, names: XmlStream) -> list[dict[str, str
         if not raw.seekable():
             return []
         for n in range(_PLACES):
-            raw.seek(_HEAD + max(0, source.size - _HEAD - _PIECE) * n // _PLACES)
+            raw.seek(_HEAD + max(0, source.size - _HEAD - _PIECE) * n // (_PLACES - 1))
             text = raw.read(_PIECE).decode("utf-8", "replace")
             begin, end = text.find(f"<{tag} "), end_of_last(text, tag)
             if 0 <= begin < end:

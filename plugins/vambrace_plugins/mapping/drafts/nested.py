@@ -109,7 +109,7 @@ def _elsewhere(source: Source, rows: Sequence[dict[str, str]], begin: int) -> li
         if not raw.seekable() or source.size <= begin or not known:
             return []
         for n in range(_PLACES):
-            raw.seek(begin + max(0, source.size - begin - _PIECE) * n // _PLACES)
+            raw.seek(begin + max(0, source.size - begin - _PIECE) * n // (_PLACES - 1))
             found += _objects(raw.read(_PIECE).decode("utf-8", "replace"), known)
     return found
 

@@ -127,7 +127,7 @@ def _elsewhere(raw: BinaryIO, size: int, encoding: str) -> tuple[str, str]:
         return "", ""
     texts = []
     for n in range(_PLACES):
-        raw.seek(HEAD + (size - HEAD) * n // _PLACES)
+        raw.seek(HEAD + max(0, size - HEAD - _PIECE) * n // (_PLACES - 1))
         piece = raw.read(_PIECE).decode(encoding, "replace")
         texts.append(piece[piece.find("\n") + 1 : piece.rfind("\n") + 1])
     return "".join(texts), f", and pieces from {_PLACES} places behind"
