@@ -106,7 +106,8 @@ def _no_header(header: list[str]) -> Refused:
         todo = "Put a line before it that names them, such as time,heart_rate"
         return Refused("no-header", what, where="line 1", todo=todo, unrecognised=True)
     what = f"no column is known by its header ({_shown(header)})"
-    todo = "If it holds measurements, say of what, as in --option 'csv.columns=HEADER=heart_rate;HEADER=time'"
+    todo = "If it holds measurements, say of what, as in --option 'csv.columns=HEADER=heart_rate;HEADER=time', "
+    todo += "or in a mapping: vambrace draft-mapping FILE"
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
 
 

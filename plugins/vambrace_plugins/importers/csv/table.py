@@ -229,7 +229,8 @@ def _no_signal(heads: Sequence[Heading]) -> Refused:
     names = ", ".join(f'"{heading.text.strip()[:40]}"' for heading in heads if heading.time is None)
     what = f"it has times, and no column of a signal that we know by its header ({names or 'there is no other'})"
     near = next((f"{heading.text.strip()}={split[0].signal}" for heading, split in _split(heads)), "HEADER=heart_rate")
-    todo = f'If it holds measurements, say of what, as in --option "csv.columns={near}"'
+    todo = f'If it holds measurements, say of what, as in --option "csv.columns={near}", '
+    todo += "or in a mapping: vambrace draft-mapping FILE"
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
 
 
