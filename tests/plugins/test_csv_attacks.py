@@ -207,7 +207,7 @@ def test_a_table_in_another_encoding_is_claimed_so_that_its_refusal_can_name_the
 def test_the_importer_keeps_the_protocol() -> None:
     importer: Importer = CsvImporter()
     assert isinstance(importer, Importer)
-    assert (importer.name, importer.version, importer.end_mark) == ("csv", "2", False)
+    assert (importer.name, importer.version, importer.end_mark) == ("csv", "3", False)
 
 
 def test_every_cut_of_a_small_table_is_damage_or_a_prefix_that_says_it_may_be_cut() -> None:
