@@ -10,6 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from vambrace.plugin import SIGNALS, Refused
+from vambrace_plugins.importers.csv.firstcells import column_of, numbers_in
 
 # Marks that part groups of three and nothing else: a space, its two unbreakable forms, and two apostrophes, as the
 # locales of the Unicode CLDR have them.
@@ -31,6 +32,7 @@ _TWO_MARKS = (
 )
 _PARTS_WAY = "; or csv.decimal=comma if its points part thousands"
 _SHOWN = 40
+_FEW = 100
 
 
 def _sure(mark: str, parts: str) -> str:
@@ -56,7 +58,7 @@ def may_list(signal: str) -> bool:
     return signal == "rr_interval" or SIGNALS[signal].domain[1] < 1000
 
 
-class Numbers(NamedTuple):
+class Sample(NamedTuple):
     """The first cells of one column of numbers, and what is known of them.
 
     `lists` says that a space may part several values in a cell, `counts` that they are whole numbers as a rule; `most`
@@ -84,7 +86,7 @@ class _Seen:
     the point can only stand before decimals: three digits follow, and with these no value is so large.
     """
 
-    def __init__(self, sample: Iterable[Numbers]) -> None:
+    def __init__(self, sample: Iterable[Sample]) -> None:
         """Look at the cells."""
         self.point: _Cell | None = None
         self.counted: _Cell | None = None
@@ -93,13 +95,30 @@ class _Seen:
         self.alone: dict[str, _Cell] = {}
         self.with_groups: set[str] = set()
         for each in sample:
-            column = pc.utf8_trim_whitespace(pa.array(each.cells, pa.string()))
+            if numbers_in(each.cells) is not None:
+                self._take_plain(each, column_of(each.cells))
+                continue
+            column = pc.utf8_trim_whitespace(column_of(each.cells))
             for mark in _OTHER:
                 held = column.filter(pc.match_substring(column, mark))
                 if len(held):
                     self._take(each, held, mark)
 
-    def _take(self, each: Numbers, cells: pa.Array, mark: str) -> None:
+    def _take_plain(self, each: Sample, cells: pa.Array) -> None:
+        """Take what plain numbers show: a point stands in them before decimals, or alone before three digits."""
+        for part in (cells[:_FEW], cells[_FEW:]):
+            # Once a point stands before decimals, nothing else that plain numbers show decides anything.
+            if "." in self.decimal or not len(part):
+                return
+            held = part.filter(pc.match_substring(part, "."))
+            grouped = pc.match_substring_regex(held, _GROUP["."])
+            if (alone := _first(held.filter(grouped), _GROUP["."])) is not None:
+                self.alone.setdefault(".", _Cell(each.header, alone))
+                self._take_points(each, pc.utf8_trim_whitespace(held.filter(grouped)))
+            if (text := _first(held.filter(pc.invert(grouped)), _ONE["."])) is not None:
+                self.decimal["."] = _Cell(each.header, text)
+
+    def _take(self, each: Sample, cells: pa.Array, mark: str) -> None:
         """Take what cells that hold a mark show of it."""
         header, spaces = each.header, _spaces(each)
         if mark == ".":
@@ -119,7 +138,7 @@ class _Seen:
         if mark not in self.decimal and (text := _first(cells, _ONE[mark])) is not None:
             self.decimal[mark] = _Cell(header, text)
 
-    def _take_points(self, each: Numbers, cells: pa.Array) -> None:
+    def _take_points(self, each: Sample, cells: pa.Array) -> None:
         """Take what cells show with a point before three digits."""
         if len(cells):
             whole = pc.cast(pc.replace_substring(cells, ".", ""), pa.float64())
@@ -141,11 +160,11 @@ class DecimalMark:
     it stands twice in a cell, or together with the other mark; alone in a cell only where `parts` says so.
     """
 
-    def __init__(self, said: str, delimiter: str, sample: Sequence[Numbers]) -> None:
+    def __init__(self, said: str, delimiter: str, sample: Sequence[Sample]) -> None:
         """Decide from the first rows' cells of each column."""
         self.said, self.mark, self.parts = bool(said), said, bool(said)
         self._lists = {each.header for each in sample if each.lists}
-        self._open: Collection[str] = ()
+        self.open: Collection[str] = ()
         self._commas, self._grouped = False, dict[str, str]()
         if not said:
             seen = _Seen(sample)
@@ -154,13 +173,13 @@ class DecimalMark:
             if self.mark == "." and not seen.decimal and not seen.parting and seen.point is None:
                 # Nothing shows yet what a point means. Commas part cells where points stand before decimals, and yet
                 # whole numbers are counted there as well.
-                self._open = {each.header for each in sample if delimiter != "," or each.counts}
+                self.open = {each.header for each in sample if delimiter != "," or each.counts}
 
     def as_written(self, header: str, cells: pa.Array) -> bool:
         """Say whether plain numbers mean what they say; if not, `plain` has to see them."""
         if self.mark != ".":
             return False
-        return header not in self._open or not pc.any(pc.match_substring(cells, "."), min_count=0).as_py()
+        return header not in self.open or not pc.any(pc.match_substring(cells, "."), min_count=0).as_py()
 
     def plain(self, header: str, cells: pa.Array) -> pa.Array:
         """Return the cells with a point before decimals; raise Refused for a cell that contradicts the mark."""
@@ -172,7 +191,7 @@ class DecimalMark:
             changed = pc.replace_substring_regex(cells, _COMMA_CELL, r"\1.\2")
             self._commas = self._commas or not changed.equals(cells)
             return changed
-        if header in self._open and (at := _first(cells, _GROUP["."])) is not None:
+        if header in self.open and (at := _first(cells, _GROUP["."])) is not None:
             what = f'the column "{header}" has the cell "{at}", and the first rows do not show what a point means'
             raise Refused("decimal-not-said", what, todo=_either(at, "."))
         if not self.said and (at := _first(cells, _ONE[","])) is not None:
@@ -207,7 +226,7 @@ class DecimalMark:
         return [*found, *(["decimal commas read as decimal points"] if self._commas else [])]
 
 
-def _spaces(each: Numbers) -> str:
+def _spaces(each: Sample) -> str:
     return _OTHERS if each.lists else _BLANK + _OTHERS
 
 

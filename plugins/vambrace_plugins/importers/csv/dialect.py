@@ -28,11 +28,12 @@ class Dialect(NamedTuple):
 
 
 def choose_dialect(
-    lines: Lines, said: str, known: Callable[[list[str]], int], surely: Callable[[list[str]], int]
+    lines: Lines, said: str, known: Callable[[list[str]], int], surely: Callable[[list[str]], int] | None = None
 ) -> Dialect:
     """Return how the lines of a table are cut into cells.
 
-    `known` says how many cells of a header mean something to us, `surely` the same of what can only be a header.
+    `known` says how many cells of a header mean something to us, `surely` the same of what can only be a header;
+    without it, each cell that is known is.
 
     Raise Refused where two delimiters fit equally well, or where no header is found.
     """
@@ -42,7 +43,7 @@ def choose_dialect(
             raise _no_header([next((line for line in lines.ahead() if line.strip()), "")])
         return fixed
     try:
-        return Dialect(*_delimiter(lines, said, known, surely))
+        return Dialect(*_delimiter(lines, said, known, surely or known))
     except Refused:
         fixed = None if said else _fixed(lines, known)
         if fixed is None:
@@ -59,9 +60,9 @@ def _delimiter(
     lines: Lines, said: str, known: Callable[[list[str]], int], surely: Callable[[list[str]], int]
 ) -> tuple[str, int]:
     headers = _headers(lines, (said,) if said else DELIMITERS, known)
-    ranked = sorted(headers, key=lambda one: (-known(headers[one]), -len(headers[one])))
-    first, *others = ranked
-    best = known(headers[first])
+    counts = {one: known(header) for one, header in headers.items()}
+    first, *others = sorted(headers, key=lambda one: (-counts[one], -len(headers[one])))
+    best = counts[first]
     if best and len(headers[first]) > 1 and not surely(headers[first]):
         # These may be words before the table, and what they are: `Start time`, or `Time zone,UTC`.
         behind = _behind(lines, surely, said)
@@ -70,7 +71,7 @@ def _delimiter(
     if not best or (len(headers[first]) == 1 and not said and gaps_of(lines, known)):
         return _behind_others(lines, headers[first], known, said)
     for other in others:
-        if len(headers[first]) > 1 and (known(headers[other]), len(headers[other])) == (best, len(headers[first])):
+        if len(headers[first]) > 1 and (counts[other], len(headers[other])) == (best, len(headers[first])):
             cuts = (f"at each {NAMES[one]} ({_shown(headers[one])})" for one in (first, other))
             what = f"its header can be cut {' or '.join(cuts)}"
             ways = f"--option csv.delimiter={NAMES[first]} (or ={NAMES[other]})"
@@ -130,7 +131,8 @@ def _no_header(header: list[str]) -> Refused:
         todo = "Put a line before it that names them, such as time,heart_rate"
         return Refused("no-header", what, where="line 1", todo=todo, unrecognised=True)
     what = f"no column is known by its header ({_shown(header)})"
-    todo = "If it holds measurements, say of what, as in --option 'csv.columns=HEADER=heart_rate;HEADER=time'"
+    todo = "If it holds measurements, say of what, as in --option 'csv.columns=HEADER=heart_rate;HEADER=time', "
+    todo += "or in a mapping: vambrace draft-mapping FILE"
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from vambrace_plugins.importers.csv.blocks import Block, cell_ends
+from vambrace_plugins.importers.csv.blocks import Block, Cells, Numbers, cell_ends
 from vambrace_plugins.importers.csv.vocabulary import Heading
 
 # The category Zs of Unicode without the usual space.
@@ -75,7 +75,9 @@ class Spaces:
         return changed
 
 
-def _is_ascii(column: pa.Array) -> bool:
+def _is_ascii(column: Cells) -> bool:
+    if isinstance(column, Numbers):
+        return True
     ends = cell_ends(column)
     if not len(column) or ends[-1] == ends[0]:
         return True

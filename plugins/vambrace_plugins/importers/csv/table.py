@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from vambrace.plugin import SIGNALS, Column, Recording, Refused, Rejected, Source, SourceBatch, Times
 from vambrace_plugins.importers.csv.beside import Beside
-from vambrace_plugins.importers.csv.blocks import Block
-from vambrace_plugins.importers.csv.cells import numbers_of, plain, without_unit
-from vambrace_plugins.importers.csv.decimals import DecimalMark, Numbers, may_list
+from vambrace_plugins.importers.csv.blocks import Block, Cells, Numbers, chosen, row_of
+from vambrace_plugins.importers.csv.cells import plain, without_unit
+from vambrace_plugins.importers.csv.decimals import DecimalMark, Sample, may_list
+from vambrace_plugins.importers.csv.firstcells import FirstCells, numbers_in, numbers_of
 from vambrace_plugins.importers.csv.layout import Field, fields
 from vambrace_plugins.importers.csv.options import Said, option_key
 from vambrace_plugins.importers.csv.recordings import Key, Part, Recordings
@@ -53,7 +54,7 @@ def wide(given: Given, heads: list[Heading], first: Block) -> tuple[Table, Block
         what = f"it has {len(given.header):,} columns, and at most {MOST_COLUMNS:,} are read"
         raise Refused("too-many-columns", what, where="line 1", todo="Export fewer columns")
     sentences = []
-    row = [column[0].as_py() for column in first.columns] if len(first) else []
+    row = row_of(first.columns, 0) if len(first) else []
     if row and units_row(heads, row):
         heads, first = with_units(heads, row), first.without_first()
         sentences = ["units taken from the row behind the header"]
@@ -62,9 +63,9 @@ def wide(given: Given, heads: list[Heading], first: Block) -> tuple[Table, Block
     return table, first
 
 
-def sample_of(first: Block) -> list[list[str]]:
-    """Return the different cells of each column in their order: a value that stands twice shows no more."""
-    return [pc.unique(column).to_pylist() for column in first.columns]
+def sample_of(first: Block) -> list[Sequence[str]]:
+    """Return the different cells of each column."""
+    return [FirstCells(column) for column in first.columns]
 
 
 class Table:
@@ -101,8 +102,10 @@ class Table:
             else sample[each.at]
             for each in self.fields
         ]
-        numbers_first = [_numbers(each, cells) for each, cells in zip(self.fields, bare, strict=True)]
-        self.mark = DecimalMark(said.decimal, given.delimiter, numbers_first)
+        plain = (each.at for each in self.fields if not each.suffix and numbers_in(sample[each.at]) is not None)
+        self._plain = frozenset(plain)
+        first_cells = [_sample(each, cells) for each, cells in zip(self.fields, bare, strict=True)]
+        self.mark = DecimalMark(said.decimal, given.delimiter, first_cells)
         self.absent: dict[str, None] = {}
         self.recordings = Recordings(
             self.heads, self.fields, {} if numbers is None else numbers, given.people, given.before
@@ -146,12 +149,23 @@ class Table:
                 self.timing.stamp,
             )
 
-    def _leave(self, each: Field, word: str, cells: pa.Array) -> None:
+    def _leave(self, each: Field, word: str, cells: Cells) -> None:
         """Count values that their row makes another quantity, such as a deviation."""
         name = f"{each.heading.text.strip()} ({word})"
-        self.not_carried[name] = self.not_carried.get(name, 0) + filled(cells)
+        texts = pa.array(cells) if isinstance(cells, Numbers) else cells
+        self.not_carried[name] = self.not_carried.get(name, 0) + filled(texts)
 
-    def _values(self, each: Field, cells: pa.Array) -> Values:
+    @property
+    def numeric(self) -> frozenset[int]:
+        """Return the columns that are plain numbers in the first rows, and may be read as such from there on."""
+        if self.mark.mark != "." or self._beside.looks:
+            return frozenset()
+        unsure = {each.at for each in self.fields if each.heading.text.strip() in self.mark.open}
+        return self._plain - unsure
+
+    def _values(self, each: Field, cells: Cells) -> Values:
+        if isinstance(cells, Numbers):
+            return cells.numbers
         if (
             not each.suffix
             and self.mark.as_written(each.heading.text.strip(), cells)
@@ -198,12 +212,12 @@ class Table:
         yield from self.recordings.about(tuple(sentences), named, complete=complete)
 
 
-def _numbers(each: Field, cells: Sequence[str]) -> Numbers:
+def _sample(each: Field, cells: Sequence[str]) -> Sample:
     signal = SIGNALS[each.heading.signal]
     most = signal.domain[1] if each.unit == signal.unit else math.inf
     # What is counted in steps or metres is a whole number as a rule.
     whole = signal.name in {"step_count", "distance"} and each.unit == signal.unit
-    return Numbers(each.heading.text.strip(), cells, may_list(signal.name), whole, most)
+    return Sample(each.heading.text.strip(), cells, may_list(signal.name), whole, most)
 
 
 def filled(cells: pa.Array) -> int:
@@ -214,7 +228,7 @@ def filled(cells: pa.Array) -> int:
 def _taken(values: Any, rows: Any) -> Any:
     if rows is None:
         return values
-    return values[rows] if isinstance(values, np.ndarray) else values.take(pa.array(rows))
+    return values[rows] if isinstance(values, np.ndarray) else chosen(values, rows)
 
 
 def _times_taken(times: Times, rows: Any) -> Times:
@@ -224,7 +238,7 @@ def _times_taken(times: Times, rows: Any) -> Times:
     return replace(times, values=_taken(times.values, rows), texts=texts)
 
 
-def _column(each: Field, values: Values, cells: pa.Array, part: Part) -> Column:
+def _column(each: Field, values: Values, cells: Cells, part: Part) -> Column:
     heading = each.heading
     return Column(
         heading.signal,
@@ -247,7 +261,8 @@ def _no_signal(heads: Sequence[Heading]) -> Refused:
         (f"{option_key(heading.text.strip())}={split[0].signal}" for heading, split in _split(heads)),
         "HEADER=heart_rate",
     )
-    todo = f'If it holds measurements, say of what, as in --option "csv.columns={near}"'
+    todo = f'If it holds measurements, say of what, as in --option "csv.columns={near}", '
+    todo += "or in a mapping: vambrace draft-mapping FILE"
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
 
 
