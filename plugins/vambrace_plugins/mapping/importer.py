@@ -99,7 +99,7 @@ def records_of(source: Source, mapping: Mapping, open_: ExitStack) -> Records:
     if kind == "csv":
         from vambrace_plugins.mapping.textrecords import TextRecords
 
-        return TextRecords(open_.enter_context(source.open()), mapping)
+        return TextRecords(source, open_.enter_context(source.open()), mapping)
     if kind == "json":
         from vambrace_plugins.mapping.jsonrecords import JsonRecords
 
@@ -107,7 +107,7 @@ def records_of(source: Source, mapping: Mapping, open_: ExitStack) -> Records:
     if kind == "jsonl":
         from vambrace_plugins.mapping.jsonrecords import JsonLines
 
-        return JsonLines(open_.enter_context(source.open()), mapping)
+        return JsonLines(source, open_.enter_context(source.open()), mapping)
     if kind == "xml":
         from vambrace_plugins.mapping.xmlrecords import XmlRecords
 

@@ -13,6 +13,8 @@ from vambrace_plugins.mapping.model import Mapping
 from vambrace_plugins.mapping.said import said_of
 
 _SUFFIXES = {"xlsx": (".xlsx",)}
+# Every member of a spreadsheet that holds cells stands below this, and one is among the first (ECMA-376, part 1).
+_SHEETS = b"xl/"
 
 
 def fits(mapping: Mapping, head: Head) -> bool:
@@ -22,7 +24,7 @@ def fits(mapping: Mapping, head: Head) -> bool:
     if suffixes and head.suffix not in suffixes:
         return False
     if mapping.layout.kind == "xlsx":
-        return head.data.startswith(b"PK\x03\x04") and (not known.marker or known.marker.encode() in head.data)
+        return head.data.startswith(b"PK\x03\x04") and _SHEETS in head.data and known.marker.encode() in head.data
     text = _text(mapping, head.data)
     if known.marker and known.marker not in text:
         return False
