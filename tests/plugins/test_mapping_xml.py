@@ -205,12 +205,11 @@ def peak():
 importer = MappedImporter(load("band.toml", sys.stdin.read()))
 peaks = []
 rows = 0
-begun = time.perf_counter()
 for item in importer.read(Source("a.xml", 1, lambda: Stream(int(sys.argv[2])), importer.Options())):
     if isinstance(item, SourceBatch):
         rows += len(item)
         peaks.append(peak())
-print(rows, peaks[len(peaks) // 3], peaks[-1], time.perf_counter() - begun)
+print(rows, peaks[len(peaks) // 3], peaks[-1])
 """
 
 
@@ -220,8 +219,7 @@ def test_memory_stays_flat_over_a_hundred_megabytes() -> None:
     run = subprocess.run(
         [sys.executable, "-c", code, ".", "100000000"], input=MAPPING, capture_output=True, text=True, check=True
     )
-    rows, third, peak, seconds = map(float, run.stdout.split())
+    rows, third, peak = map(float, run.stdout.split())
     assert rows > 1_500_000
     assert peak < 300
     assert peak - third < 15
-    assert seconds < 20

@@ -42,7 +42,7 @@ class Mapped:
         for each in mapping.signals:
             self._groups.setdefault(each.where, []).append(each)
         self._tables: dict[tuple[Where, ...], Table] = {}
-        self._sample: list[list[str]] = []
+        self._sample: list[Sequence[str]] = []
         self._numbers: dict[tuple[Key, str], int] = {}
         self._absent: dict[str, None] = {}
         self._left_out = 0

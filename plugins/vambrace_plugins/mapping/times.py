@@ -63,7 +63,7 @@ class Times:
         if not self._checked:
             self._checked = True
             for each in self._written:
-                self._check(each, block.columns[each.at].to_pylist())
+                self._check(each, [str(cell) for cell in block.columns[each.at]])
         columns = list(block.columns)
         for each in self._written:
             if each.pattern is not None:

@@ -113,11 +113,11 @@ def _fixed(text: str) -> list[list[str]]:
         words = [cell.strip() for cell in cells if cell.strip()]
         return 0 if any(map(VALUE.match, words)) else len(words)
 
-    lines = Lines(iter([text]))
+    lines = Lines(iter([text.encode()]))
     found = gaps_of(lines, named)
     if found is None:
         return []
-    rows = with_tabs(lines, *found)
+    rows = (line.decode() for line in with_tabs(lines, *found))
     return [row for row in csv.reader(islice(rows, found[1], MOST_ROWS), delimiter="\t") if any(row)]
 
 
