@@ -17,7 +17,9 @@ import pytest
 from openpyxl import Workbook
 
 from mapped import Export, export, us
+from vambrace.errors import VambraceError
 from vambrace.plugin import Claim
+from vambrace_plugins.mapping import load
 
 BERLIN = ZoneInfo("Europe/Berlin")
 N = 500
@@ -529,3 +531,30 @@ def test_a_sheet_of_a_spreadsheet() -> None:
     assert held(found, 1, "heart_rate") == [(instant(when.replace(tzinfo=UTC)), rate) for when, rate in rows if rate]
     assert found.about[1].product == "strap-R"
     assert found.not_carried == {"Note": N}
+
+
+NAMED = """name = "band"
+[source]
+kind = "csv"
+[time]
+column = "at"
+zones = { PST = "-08:00", CET = "Europe/Berlin" }
+[[signals]]
+field = "hr"
+signal = "heart_rate"
+unit = "bpm"
+"""
+
+
+def test_short_names_of_zones_mean_what_the_mapping_says() -> None:
+    data = b"at,hr\n2031-03-04 09:00:00 PST,60\n2031-03-04 09:00:00 CET,61\n2031-07-04 09:00:00 CET,62\n"
+    found = export(NAMED, data, "a.csv")
+    times = [us(text) for text in ("2031-03-04T17:00Z", "2031-03-04T08:00Z", "2031-07-04T07:00Z")]
+    assert found.values == {(1, "heart_rate"): list(zip(times, (60.0, 61.0, 62.0), strict=True))}
+    assert "times: PST read as -08:00, as the mapping says" in found.conversions[1]
+    other = export(NAMED.replace("PST", "MST"), data, "a.csv")
+    assert other.error is not None
+    assert "PST" in other.error.what
+    assert other.error.todo == 'Say what it means, as in zones = { PST = "-08:00" }'
+    with pytest.raises(VambraceError, match="band.toml, line 6: 'Mars/Base' is no time zone"):
+        load("band.toml", NAMED.replace("-08:00", "Mars/Base"))
