@@ -87,7 +87,8 @@ NESTED = (
 )
 ARRAYS = (
     "series.json",
-    '{"series": {"t": [0, 60, 120], "power": {"watts": [180, 200, 210]}}}',
+    '{"device": {"id": "band-A"}, "begun": "2031-03-04T09:00:00Z",'
+    '"series": {"t": [0, 60, 120], "power": {"watts": [180, 200, 210]}}}',
     {"time.unit": '"s"', "time.start": '"2031-03-04T09:00:00Z"'},
     """
     2031-03-04T09:00:00 power 180
@@ -231,6 +232,12 @@ def test_a_name_that_is_near_a_signal_narrows_the_question(tmp_path: Path) -> No
     written = draft.read_text("utf-8")
     assert "They would fit body_temperature, skin_temperature, ambient_temperature." in written
     assert "Cel or [degF] or K of body_temperature" in written
+
+
+def test_a_time_that_is_the_same_for_every_row_is_not_taken_for_theirs(tmp_path: Path) -> None:
+    data = '{"start": "2031-03-04T09:00:00Z", "interval": 60, "data": {"hr": [61, 62, 63], "watts": [100, 110, 120]}}'
+    _, draft = drafted(tmp_path, "every.json", data)
+    assert 'column = "? which field says when a row was measured?' in draft.read_text("utf-8")
 
 
 def test_a_unit_that_the_values_do_not_fit_is_asked(tmp_path: Path) -> None:

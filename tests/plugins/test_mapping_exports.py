@@ -556,5 +556,5 @@ def test_short_names_of_zones_mean_what_the_mapping_says() -> None:
     assert other.error is not None
     assert "PST" in other.error.what
     assert other.error.todo == 'Say what it means, as in zones = { PST = "-08:00" }'
-    with pytest.raises(VambraceError, match="band.toml, line 6: 'Mars/Base' is no time zone"):
+    with pytest.raises(VambraceError, match=r"band\.toml, line 6: 'Mars/Base' is no time zone"):
         load("band.toml", NAMED.replace("-08:00", "Mars/Base"))

@@ -159,7 +159,7 @@ def _counting(heading: Heading, held: Sequence[str]) -> Entry:
     if heading.counting:
         return Entry("counting", heading.counting, "sure: the name says so")
     found = np.array(numbers(held))
-    rises = bool(len(found) > 2 and (np.diff(found) >= 0).all())
+    rises = bool((np.diff(found) >= 0).all())
     likely = "total or increment? The values never fall" if rises else "increment or total? The values rise and fall"
     return Entry("counting", ask(f"{likely}; {_goes(held)} (a running total, or the count of one interval)"))
 
