@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from fit_reading import small
-from vambrace.testing import Foreign, ImporterConformance, Sample, WriterConformance, foreign_paths
+from foreign_exports import EVERY
+from vambrace.testing import ImporterConformance, Sample, WriterConformance
 from vambrace_plugins.importers.csv import CsvImporter, Options
 from vambrace_plugins.importers.fit import FitImporter
 from vambrace_plugins.importers.gpx import GpxImporter
@@ -16,13 +17,6 @@ from vambrace_plugins.writers.parquet import ParquetWriter
 
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 DEMO = Path(__file__).resolve().parents[2] / "core" / "vambrace" / "demo" / "data"
-EVERY: tuple[Foreign, ...] = (
-    *foreign_paths(FIXTURES, "csv", "csv/*.[ct]sv", "csv/spreadsheet/*.[ct]sv"),
-    *foreign_paths(FIXTURES, "gpx", "gpx/*.gpx"),
-    *foreign_paths(FIXTURES, "tcx", "tcx/*.tcx"),
-    *foreign_paths(FIXTURES, "", "**/*.md", "**/*.sh"),
-    Foreign("small.fit", small(), "fit"),
-)
 
 
 TCX = (FIXTURES / "tcx" / "laps-and-pauses.tcx").read_bytes()

@@ -87,7 +87,8 @@ NESTED = (
 )
 ARRAYS = (
     "series.json",
-    '{"series": {"t": [0, 60, 120], "power": {"watts": [180, 200, 210]}}}',
+    '{"device": {"id": "band-A"}, "begun": "2031-03-04T09:00:00Z",'
+    '"series": {"t": [0, 60, 120], "power": {"watts": [180, 200, 210]}}}',
     {"time.unit": '"s"', "time.start": '"2031-03-04T09:00:00Z"'},
     """
     2031-03-04T09:00:00 power 180
@@ -141,6 +142,7 @@ def drafted(folder: Path, name: str, data: str | bytes) -> tuple[Path, Path]:
 
 
 def rows(folder: Path, export: Path, mapping: Path) -> list[str]:
+    assert run(["inspect", str(export), "--mapping", str(mapping), "--all"]) == 0
     assert run(["convert", str(export), "--to", str(folder / "ds"), "--mapping", str(mapping)]) == 0
     found = samples(folder / "ds").to_pylist()
     return sorted(
@@ -209,6 +211,33 @@ def test_what_is_certain_is_no_question_and_says_why(tmp_path: Path) -> None:
     assert 'unit = "Hz"  # sure: the name says it' in written
     assert "values 1.5 to 2.9" in written
     assert 'counting = "total"  # sure: the name says so' in written
+
+
+def test_inspect_says_why_a_mapping_claims_a_file_or_not(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    export, draft = drafted(tmp_path, "at.csv", "at,hr\n2031-03-04T09:00:00Z,61\n2031-03-04T09:00:01Z,62\n")
+    other = tmp_path / "other.csv"
+    other.write_text("when,hr\n2031-03-04T09:00:00Z,61\n")
+    capsys.readouterr()
+    assert run(["inspect", str(export), str(other), "--mapping", str(draft), "--all"]) == 0
+    fits, not_so = " ".join(capsys.readouterr().out.split()).split("other.csv ", 1)
+    assert "at: signature, wins (mapping draft.toml)" in fits
+    assert '"at", "hr" stand in a line of its beginning, as draft.toml says' in fits
+    assert "at: none (mapping draft.toml)" in not_so
+    assert '"at", "hr" do not stand in a line of its beginning, as draft.toml says' in not_so
+
+
+def test_a_name_that_is_near_a_signal_narrows_the_question(tmp_path: Path) -> None:
+    text = "at,temp of it\n2031-03-04T09:00:00Z,91.2\n2031-03-04T09:00:01Z,91.3\n"
+    _, draft = drafted(tmp_path, "near.csv", text)
+    written = draft.read_text("utf-8")
+    assert "They would fit body_temperature, skin_temperature, ambient_temperature." in written
+    assert "Cel or [degF] or K of body_temperature" in written
+
+
+def test_a_time_that_is_the_same_for_every_row_is_not_taken_for_theirs(tmp_path: Path) -> None:
+    data = '{"start": "2031-03-04T09:00:00Z", "interval": 60, "data": {"hr": [61, 62, 63], "watts": [100, 110, 120]}}'
+    _, draft = drafted(tmp_path, "every.json", data)
+    assert 'column = "? which field says when a row was measured?' in draft.read_text("utf-8")
 
 
 def test_a_unit_that_the_values_do_not_fit_is_asked(tmp_path: Path) -> None:

@@ -17,7 +17,9 @@ import pytest
 from openpyxl import Workbook
 
 from mapped import Export, export, us
+from vambrace.errors import VambraceError
 from vambrace.plugin import Claim
+from vambrace_plugins.mapping import load
 
 BERLIN = ZoneInfo("Europe/Berlin")
 N = 500
@@ -84,7 +86,7 @@ def test_a_wide_table_with_decimal_commas_and_local_times() -> None:
         if row["Puls"] not in {"-1", "off"}
     ]
     heights = [(time, float(row["Höhe"].replace(",", ".")) * 0.3048) for time, row in zip(times, rows, strict=True)]
-    assert found.claim is Claim.SIGNATURE
+    assert found.claim == Claim.SIGNATURE
     assert held(found, 1, "heart_rate") == approx(pulses)
     assert held(found, 1, "altitude") == approx(heights)
     assert (found.about[1].manufacturer, found.about[1].product) == ("Maker", "band-A")
@@ -318,7 +320,7 @@ def test_nested_json_whose_devices_stand_around_their_records() -> None:
     # The zone's name stands first, as the beginning of the file has to show it.
     data = nested()
     found = export(NESTED, data, "a.json")
-    assert found.claim is Claim.SIGNATURE
+    assert found.claim == Claim.SIGNATURE
     for number, device in ((1, "ring-A"), (2, "ring-B")):
         rows = nested_rows(data, device)
         assert (found.about[number].product, found.about[number].serial) == (device, "7")
@@ -356,7 +358,7 @@ def test_json_lines() -> None:
     data = "\n".join(lines).encode()
     found = export(LINES, data, "a.jsonl")
     rows = [json.loads(line) for line in data.splitlines()]
-    assert found.claim is Claim.SIGNATURE
+    assert found.claim == Claim.SIGNATURE
     assert held(found, 1, "heart_rate") == [
         (instant(datetime.fromisoformat(row["ts"]).replace(tzinfo=UTC)), row["hr"]) for row in rows
     ]
@@ -463,7 +465,7 @@ def xml(count: int = 3000) -> bytes:
 def test_xml_records_with_attributes_child_texts_and_a_field_around_them() -> None:
     data = xml()
     found = export(XML, data, "a.xml")
-    assert found.claim is Claim.SIGNATURE
+    assert found.claim == Claim.SIGNATURE
     root = ET.fromstring(data)
     for number, session in enumerate(root.iter("session"), 1):
         assert found.about[number].serial == session.get("device")
@@ -525,7 +527,34 @@ def test_a_sheet_of_a_spreadsheet() -> None:
     data = io.BytesIO()
     book.save(data)
     found = export(SHEET, data.getvalue(), "a.xlsx")
-    assert found.claim is Claim.SIGNATURE
+    assert found.claim == Claim.SIGNATURE
     assert held(found, 1, "heart_rate") == [(instant(when.replace(tzinfo=UTC)), rate) for when, rate in rows if rate]
     assert found.about[1].product == "strap-R"
     assert found.not_carried == {"Note": N}
+
+
+NAMED = """name = "band"
+[source]
+kind = "csv"
+[time]
+column = "at"
+zones = { PST = "-08:00", CET = "Europe/Berlin" }
+[[signals]]
+field = "hr"
+signal = "heart_rate"
+unit = "bpm"
+"""
+
+
+def test_short_names_of_zones_mean_what_the_mapping_says() -> None:
+    data = b"at,hr\n2031-03-04 09:00:00 PST,60\n2031-03-04 09:00:00 CET,61\n2031-07-04 09:00:00 CET,62\n"
+    found = export(NAMED, data, "a.csv")
+    times = [us(text) for text in ("2031-03-04T17:00Z", "2031-03-04T08:00Z", "2031-07-04T07:00Z")]
+    assert found.values == {(1, "heart_rate"): list(zip(times, (60.0, 61.0, 62.0), strict=True))}
+    assert "times: PST read as -08:00, as the mapping says" in found.conversions[1]
+    other = export(NAMED.replace("PST", "MST"), data, "a.csv")
+    assert other.error is not None
+    assert "PST" in other.error.what
+    assert other.error.todo == 'Say what it means, as in zones = { PST = "-08:00" }'
+    with pytest.raises(VambraceError, match=r"band\.toml, line 6: 'Mars/Base' is no time zone"):
+        load("band.toml", NAMED.replace("-08:00", "Mars/Base"))

@@ -54,7 +54,7 @@ def fault(text: str) -> str:
 WRONG = [
     ('unit = "bpm"', 'unit = "km/h"', 20, r'"km/h" is no unit of heart_rate\. Give one of /min, bpm, Hz'),
     ('"heart_rate"', '"hart_rate"', 19, r'cannot be "hart_rate"\. Did you mean "heart_rate"\?'),
-    ('zone = "UTC"', 'zones = "UTC"', 12, r'"zones" is no key of \[time\]\. Did you mean zone\?'),
+    ('zone = "UTC"', 'zoned = "UTC"', 12, r'"zoned" is no key of \[time\]\. Did you mean zone\?'),
     ('title = "Band"', 'tilte = "Band"', 2, r'"tilte" is no key of a mapping\. Did you mean title\?'),
     ('column = "when"', "column = 7", 10, r"time\.column must be a text, and is a whole number"),
     ('column = "when"\n', "", 9, r"time\.column is missing: it names the field that holds the times"),

@@ -74,6 +74,7 @@ def _asked(head: Head, installed: registry.Registry) -> dict[str, Any]:
     if not head.size:
         return {}
     packages = {each.name: (each.package, each.version) for each in installed.installed if each.kind == "importer"}
+    packages |= {name: ("mapping", mapping.file) for name, mapping in installed.mappings.items()}
     answers = sorted(ask(head, installed.importers.values()), key=lambda each: each.importer.name)
     winners, settled_by = tie_of(head, answers)
     return {

@@ -129,7 +129,7 @@ def _packed() -> Iterator[Foreign]:
     text = _TEXT.encode()
     yield Foreign("packed.zip", _zip({"notes.txt": text}))
     yield Foreign("letter.docx", _zip({"[Content_Types].xml": b"<Types/>", "word/document.xml": b"<w/>"}))
-    yield Foreign("table.xlsx", _zip({"[Content_Types].xml": b"<Types/>", "xl/workbook.xml": b"<workbook/>"}))
+    yield Foreign("table.xlsx", _zip({"[Content_Types].xml": b"<Types/>", "xl/workbook.xml": b"<workbook/>"}), "xlsx")
     yield Foreign("empty.zip", _zip({}))
     yield Foreign("packed.gz", gzip.compress(text, mtime=0))
     packed = io.BytesIO()

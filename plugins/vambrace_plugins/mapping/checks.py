@@ -210,12 +210,12 @@ def _check_zone(mapping: Mapping) -> Iterator[Refused]:
     if time.format.startswith("serial") and (time.zone not in {"", "UTC"} or time.zone_column):
         what = "days of a spreadsheet are of its own clock, whose zone a mapping can only say to be UTC"
         yield mapping.fault(("time", key), what, "Leave it out, and give the zone with --zone")
-    if not time.zone or time.zone in {"UTC", "Z"} or _OFFSET.match(time.zone):
-        return
-    try:
-        Source.check_zone(time.zone)
-    except Refused as error:
-        yield mapping.fault(("time", "zone"), error.what, f"{error.todo}, or an offset such as +01:00")
+    for key, zone in (("zone", time.zone), *(("zones", zone) for _, zone in time.zones)):
+        if zone and zone not in {"UTC", "Z"} and not _OFFSET.match(zone):
+            try:
+                Source.check_zone(zone)
+            except Refused as error:
+                yield mapping.fault(("time", key), error.what, f"{error.todo}, or an offset such as +01:00")
 
 
 def _check_spans(mapping: Mapping) -> Iterator[Refused]:

@@ -11,7 +11,7 @@ from vambrace.plugin import Claim, DamagedFile, Event, Head, Recording, Refused,
 from vambrace_plugins.mapping.load import load
 from vambrace_plugins.mapping.mapped import Mapped
 from vambrace_plugins.mapping.model import Mapping
-from vambrace_plugins.mapping.recognising import fits
+from vambrace_plugins.mapping.recognising import claim_of
 from vambrace_plugins.mapping.records import Records
 from vambrace_plugins.mapping.refusals import in_words_of
 
@@ -37,7 +37,7 @@ class MappedImporter:
 
     def recognise(self, head: Head) -> Claim:
         """Claim a source for which all holds that the mapping says of how the export is known."""
-        return Claim.SIGNATURE if fits(self.mapping, head) else Claim.NONE
+        return claim_of(self.mapping, head)
 
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Event | Recording]:
         """Yield the rows of an export; raise Refused for what the mapping does not settle."""
@@ -99,7 +99,7 @@ def records_of(source: Source, mapping: Mapping, open_: ExitStack) -> Records:
     if kind == "csv":
         from vambrace_plugins.mapping.textrecords import TextRecords
 
-        return TextRecords(open_.enter_context(source.open()), mapping)
+        return TextRecords(source, open_.enter_context(source.open()), mapping)
     if kind == "json":
         from vambrace_plugins.mapping.jsonrecords import JsonRecords
 
@@ -107,7 +107,7 @@ def records_of(source: Source, mapping: Mapping, open_: ExitStack) -> Records:
     if kind == "jsonl":
         from vambrace_plugins.mapping.jsonrecords import JsonLines
 
-        return JsonLines(open_.enter_context(source.open()), mapping)
+        return JsonLines(source, open_.enter_context(source.open()), mapping)
     if kind == "xml":
         from vambrace_plugins.mapping.xmlrecords import XmlRecords
 

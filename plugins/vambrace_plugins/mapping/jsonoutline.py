@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Collection
-from contextlib import suppress
 from dataclasses import dataclass, field
 
 import ijson
@@ -20,12 +19,14 @@ _SHOWN = 6
 class Outline:
     """Values outside the records: their number by path (`meta.version`, `time[]`), and the texts that are wanted.
 
-    `lengths` counts the members of arrays of single values, those that are null among them.
+    `lengths` counts the members of arrays of single values, those that are null among them; `broken` says that the
+    document breaks off.
     """
 
     counts: Counter[str] = field(default_factory=Counter)
     lengths: Counter[str] = field(default_factory=Counter)
     texts: dict[str, str] = field(default_factory=dict)
+    broken: bool = False
 
     def shown(self) -> str:
         """Return where it has values, for people."""
@@ -38,8 +39,11 @@ def outline_of(source: Source, records: str, wanted: Collection[str]) -> Outline
     found = Outline()
     within = f"{records}."
     # A damage is raised again where it belongs, behind the rows before it.
-    with source.open() as raw, suppress(ijson.JSONError, DamagedFile):
-        _look(raw, records, within, wanted, found)
+    with source.open() as raw:
+        try:
+            _look(raw, records, within, wanted, found)
+        except (ijson.JSONError, DamagedFile):
+            found.broken = True
     return found
 
 

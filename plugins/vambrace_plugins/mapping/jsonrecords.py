@@ -92,6 +92,9 @@ class JsonRecords:
         outer = {path for _, path in self._around.values()}
         outline = outline_of(self._source, "\0", outer)
         lengths = {name: outline.lengths.get(path.removesuffix(".item") + "[]", 0) for name, path in paths.items()}
+        if outline.broken:
+            # Of arrays one after the other nothing is whole before the last one begins.
+            raise DamagedFile("the document breaks off, or is no JSON from some place on", todo=_AGAIN)
         if len({*lengths.values()}) > 1 or not any(lengths.values()):
             said = ", ".join(f'"{name}" has {n:,}' for name, n in lengths.items())
             what = f"the arrays of its columns are not of one length ({said} values)"
@@ -225,8 +228,8 @@ class JsonLines:
 
     delimiter = ","
 
-    def __init__(self, raw: BinaryIO, mapping: MappingFile) -> None:
-        self._raw, self._mapping = raw, mapping
+    def __init__(self, source: Source, raw: BinaryIO, mapping: MappingFile) -> None:
+        self._source, self._raw, self._mapping = source, raw, mapping
         self.names: Sequence[str] = mapping.fields
         self.left: dict[str, int] = {}
         self.sentences: list[str] = []
@@ -240,17 +243,28 @@ class JsonLines:
         yield from blocks_of(self._rows(), self.names, self.left)
 
     def _rows(self) -> Iterator[dict[str, str]]:
-        for document in _documents(self._raw):
-            if self._mapping.layout.columns:
-                steps = steps_of(self._mapping.layout.columns)
-                yield from _rows_of_arrays(document, steps, (), self._mapping, self.left)
-                continue
-            for record, around in expanded(document, self._steps, ()):
-                yield row_of(record, self._known, self.left) | from_around(self._around, around)
+        found = 0
+        for document in _documents(self._source, self._raw):
+            for row in self._of_document(document):
+                found += 1
+                yield row
+        if not found:
+            key = "columns" if self._mapping.layout.columns else "records" if self._steps else "kind"
+            what = "none of its lines has a record where the mapping says"
+            raise self._mapping.refusal("mapping-records", ("source", key), what, "Say where its records stand")
+
+    def _of_document(self, document: Any) -> Iterator[dict[str, str]]:
+        if self._mapping.layout.columns:
+            steps = steps_of(self._mapping.layout.columns)
+            yield from _rows_of_arrays(document, steps, (), self._mapping, self.left)
+            return
+        for record, around in expanded(document, self._steps, ()):
+            yield row_of(record, self._known, self.left) | from_around(self._around, around)
 
 
-def _documents(raw: BinaryIO) -> Iterator[Any]:
+def _documents(source: Source, raw: BinaryIO) -> Iterator[Any]:
     lines: Iterable[bytes] = iter(lambda: raw.readline(MOST_RECORD_BYTES + 1), b"")
+    line = b"\n"
     for number, line in enumerate(lines, 1):
         if len(line) > MOST_RECORD_BYTES:
             what = f"the line is longer than {MOST_RECORD_BYTES:,} bytes"
@@ -264,3 +278,5 @@ def _documents(raw: BinaryIO) -> Iterator[Any]:
         except (ValueError, RecursionError) as error:
             what = f"it is no JSON: {' '.join(str(error).split())[:200]}"
             raise DamagedFile(what, where=f"line {number:,}", todo=_AGAIN) from None
+    if not line.endswith(b"\n"):
+        source.note("possibly-cut", "the last line has no end; the file may have been cut there")

@@ -115,9 +115,14 @@ def _time(table: Table) -> Time:
         zone_column=table.text("zone_column"),
         stamp=table.choice("stamp", ("start", "middle", "end")),
         interval_s=table.seconds("interval_s"),
+        zones=_zones(table.table("zones")),
     )
     table.end()
     return found
+
+
+def _zones(table: Table) -> tuple[tuple[str, str], ...]:
+    return tuple((word.upper(), table.text(word)) for word in table.names)
 
 
 def _signal(table: Table) -> SignalField:

@@ -156,11 +156,17 @@ class Mapped:
         constants = list(self._mapping.constants.values())
         whole = [*row, *([""] * (len(self.names) - len(constants) - len(row))), *constants]
         block = self._prepared(Block.of_rows([record], [whole], len(self.names)))
+        self._sample = self._sample or sample_of(block)
+        taken = False
         for where in self._groups:
             fits = self._fits(block, (*self._mapping.where, *where))
             if fits is None or fits[0].as_py():
+                taken = True
                 for item in self._table(where, block).cut((record, row, line)):
                     yield replace(item, recording=self._number(self._tables[where], item.recording))
+        if not taken:
+            what = f"line {line:,}: the last row ends after {len(row)} of {len(self.names) - len(constants)} cells"
+            self._source.note("possibly-cut", f"{what} and is of no signal that the mapping names", "warning")
 
     def about(self, *, complete: bool | None, sentences: Sequence[str] = ()) -> Iterator[Recording]:
         """Yield what is known of the recordings, once all is read."""

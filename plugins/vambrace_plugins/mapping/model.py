@@ -54,7 +54,8 @@ class Time:
     """Which fields say when a row was measured, and how.
 
     `format` is a name (`iso`, `epoch`, `elapsed`, `day-first`, …) or a pattern such as `%d.%m.%Y %H:%M`. `unit` is that
-    of counts, `epoch` and `start` the instants from which they count. `stamp` says what a time marks of its interval.
+    of counts, `epoch` and `start` the instants from which they count. `stamp` says what a time marks of its interval;
+    `zones` what the short names of zones behind times mean.
     """
 
     column: str
@@ -71,6 +72,7 @@ class Time:
     zone_column: str = ""
     stamp: str = ""
     interval_s: float | None = None
+    zones: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

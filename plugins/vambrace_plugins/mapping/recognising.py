@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 
-from vambrace.plugin import Head
+from vambrace.plugin import Claim, Head
 from vambrace_plugins.importers.csv.encoding import first_text
 from vambrace_plugins.importers.csv.options import DELIMITERS
 from vambrace_plugins.importers.xmlprolog import head_start
@@ -13,25 +13,55 @@ from vambrace_plugins.mapping.model import Mapping
 from vambrace_plugins.mapping.said import said_of
 
 _SUFFIXES = {"xlsx": (".xlsx",)}
+# Every member of a spreadsheet that holds cells stands below this, and one is among the first (ECMA-376, part 1).
+_SHEETS = b"xl/"
 
 
-def fits(mapping: Mapping, head: Head) -> bool:
-    """Say whether all that a mapping says of how the export is known holds for a source."""
+def claim_of(mapping: Mapping, head: Head) -> Claim:
+    """Claim a source for which all holds that a mapping says of how the export is known; say what does not hold."""
     known = mapping.recognise
     suffixes = known.suffix or _SUFFIXES.get(mapping.layout.kind, ())
     if suffixes and head.suffix not in suffixes:
-        return False
+        return _not(mapping, f"its name does not end in {' or '.join(suffixes)}")
     if mapping.layout.kind == "xlsx":
-        return head.data.startswith(b"PK\x03\x04") and (not known.marker or known.marker.encode() in head.data)
+        return _sheet(mapping, head)
     text = _text(mapping, head.data)
     if known.marker and known.marker not in text:
-        return False
+        return _not(mapping, f'its beginning does not hold "{known.marker}"')
+    names = known.header or (mapping.fields if mapping.layout.kind == "csv" else ())
+    shown = ", ".join(f'"{name}"' for name in names[:4]) + (", …" if len(names) > 4 else "")
     if mapping.layout.kind == "csv":
-        return _has_header(mapping, text)
-    if mapping.layout.kind == "xml":
-        return head_start(head.data).kind == "root" and all(_in_xml(word, text) for word in known.header)
-    begins = text.lstrip()[:1]
-    return begins in {"{", "["} and all(re.search(rf'"{re.escape(word)}"\s*:', text) for word in known.header)
+        there, where = _has_header(mapping, text), "in a line of"
+    elif mapping.layout.kind == "xml":
+        there, where = head_start(head.data).kind == "root" and all(_in_xml(name, text) for name in names), "in"
+    else:
+        begins = text.lstrip()[:1] in {"{", "["}
+        there, where = begins and all(re.search(rf'"{re.escape(name)}"\s*:', text) for name in names), "in"
+    if not there:
+        what = (
+            f"{shown} {'does' if len(names) == 1 else 'do'} not stand {where} its beginning"
+            if names
+            else f"it does not begin as {mapping.layout.kind}"
+        )
+        return _not(mapping, what)
+    found = (
+        f"{shown} {'stands' if len(names) == 1 else 'stand'} {where} its beginning"
+        if names
+        else f'"{known.marker}" stands in its beginning'
+    )
+    return Claim.SIGNATURE.because(f"{found}, as {mapping.file} says")
+
+
+def _sheet(mapping: Mapping, head: Head) -> Claim:
+    if not (head.data.startswith(b"PK\x03\x04") and _SHEETS in head.data):
+        return _not(mapping, "it does not begin as a spreadsheet")
+    if mapping.recognise.marker.encode() not in head.data:
+        return _not(mapping, f'its beginning does not hold "{mapping.recognise.marker}"')
+    return Claim.SIGNATURE.because(f"it is a spreadsheet, as {mapping.file} says")
+
+
+def _not(mapping: Mapping, what: str) -> Claim:
+    return Claim.NONE.because(f"{what}, as {mapping.file} says")
 
 
 def _text(mapping: Mapping, data: bytes) -> str:

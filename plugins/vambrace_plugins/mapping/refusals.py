@@ -22,7 +22,7 @@ _BY_CODE: dict[str, tuple[Place, str]] = {
     ),
     "time-days-only": (("time", "column"), "Name the field that has the time of day"),
     "time-unit-contradicts": (("time", "unit"), "Give the unit in which they count"),
-    "zone-word": (("time",), 'Give the zone of all times, as in zone = "+01:00", and a format without the word'),
+    "zone-word": (("time",), 'Say what it means, as in zones = { PST = "-08:00" }'),
     "zone-two-readings": (("time",), "Give the zone of all times as zone"),
     "unit-two-readings": (("signals",), "Mend the cells, or the unit of the field"),
     "decimal-two-readings": (("source",), 'Say the decimal mark, as in decimal = "comma"'),
@@ -39,6 +39,7 @@ _SAID = (
     ("the start that csv.start gives", "the start that the mapping gives"),
     ("as csv.century says", "as the mapping says"),
     ("as csv.date says", "as the mapping says"),
+    ("as csv.zones says", "as the mapping says"),
 )
 _OPTION = re.compile(r"--option|\bcsv\.")
 

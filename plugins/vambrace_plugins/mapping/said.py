@@ -45,7 +45,7 @@ def _with_times(plain: Said, time: Time) -> Said:
         start_s=_seconds(time.start) if time.start else None,
         date=date.fromisoformat(time.first_date) if time.first_date else None,
         century=time.century,
-        zones={},
+        zones=dict(time.zones),
         row_order=False,
         counting={},
         stamp=time.stamp,

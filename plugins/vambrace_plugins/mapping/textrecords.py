@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from itertools import islice
 from typing import BinaryIO
 
+from vambrace.plugin import Source
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.dialect import choose_dialect
 from vambrace_plugins.importers.csv.encoding import decode
@@ -36,7 +37,8 @@ class OneTable(HeaderRows):
 class TextRecords:
     """The rows of a table of text; its header is the first line that has all fields of the mapping."""
 
-    def __init__(self, raw: BinaryIO, mapping: Mapping) -> None:
+    def __init__(self, source: Source, raw: BinaryIO, mapping: Mapping) -> None:
+        self._source = source
         said = said_of(mapping)
         self.left: dict[str, int] = {}
         decoded, pieces = decode(raw, said.encoding)
@@ -83,5 +85,4 @@ class TextRecords:
         if self._rows.fault is not None:
             raise self._rows.fault
         if not cut and not self._lines.ended:
-            self.complete = None
-            self.sentences.append("the last line has no end; the file may have been cut there")
+            self._source.note("possibly-cut", "the last line has no end; the file may have been cut there")

@@ -65,6 +65,7 @@ class Tree:
 
     def feed(self, text: str) -> None:
         """Give the parser more text; raise DamagedFile where it is no XML."""
+        self._check_begun()
         if self._root is None:
             text = self._marked(text)
         try:
@@ -93,8 +94,13 @@ class Tree:
         self._before = ""
         return f"{text[:at]}<?{_MARK}?>{text[at:]}"
 
+    def _check_begun(self) -> None:
+        if self._parser is None:
+            raise DamagedFile("the document breaks off before its outermost element", todo=_AGAIN)
+
     def close(self) -> None:
         """Say that the text is whole; raise DamagedFile where the document is not."""
+        self._check_begun()
         try:
             self._parser.close()
         except etree.XMLSyntaxError as error:

@@ -159,7 +159,7 @@ def _counting(heading: Heading, held: Sequence[str]) -> Entry:
     if heading.counting:
         return Entry("counting", heading.counting, "sure: the name says so")
     found = np.array(numbers(held))
-    rises = bool(len(found) > 2 and (np.diff(found) >= 0).all())
+    rises = bool((np.diff(found) >= 0).all())
     likely = "total or increment? The values never fall" if rises else "increment or total? The values rise and fall"
     return Entry("counting", ask(f"{likely}; {_goes(held)} (a running total, or the count of one interval)"))
 
@@ -169,17 +169,29 @@ def _unknown(name: str, held: Sequence[str], unit: str) -> list[Entry]:
     why = "a field of the export says it" if unit else "the name says it"
     unit = unit or _unit_of(name)
     every = [each for each in SIGNALS.values() if each.plausible or unit]
-    fitting = [
-        each.name
-        for each in every
-        if (each.ucum(unit) if unit else True) and _plausible(each.name, unit or each.unit, held)
-    ][:5]
+    near_words = [each for each in SIGNALS if _shares_words(name, each)]
+    if unit:
+        fitting = [each.name for each in every if each.ucum(unit) and _plausible(each.name, unit, held)]
+    elif near_words:
+        fitting = [each for each in near_words if any(_plausible(each, one, held) for one in SIGNALS[each].units)]
+    else:
+        fitting = [each.name for each in every if _plausible(each.name, each.unit, held)]
+    fitting = fitting[:5]
     near = f" They would fit {', '.join(fitting)}" if fitting else ""
     question = ask(f"which signal, if any: {_goes(held)}.{near}. Delete these lines if it is none")
-    units = ", ".join(f"{_units(each)[0]} of {each}" for each in fitting)
+    units = ", ".join(f"{' or '.join(_units(each)) if near_words else _units(each)[0]} of {each}" for each in fitting)
     ask_unit = ask(f"which unit, as {units}" if units else "which unit")
     asked = Entry("unit", unit, f"likely: {why}") if unit and fitting else Entry("unit", ask_unit)
     return [Entry("signal", question, "unsure: the name says no signal that is known"), asked]
+
+
+def _shares_words(name: str, signal: str) -> bool:
+    """Say whether a name has a word of a signal's names, or the beginning of one."""
+    own = {
+        word for names in (signal.replace("_", " "), *SIGNALS[signal].words) for word in names.split() if len(word) > 2
+    }
+    told = {word for label in labels(name) for words in spellings(parts(label)[0]) for word in words.split()}
+    return any(word in own or (len(word) > 3 and any(each.startswith(word) for each in own)) for word in told)
 
 
 def _unit_of(name: str) -> str:

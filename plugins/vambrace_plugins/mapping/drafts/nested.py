@@ -219,8 +219,10 @@ def _rows_of_columns(document: Any, path: str) -> Iterator[dict[str, str]]:
         for name in filter(None, last.split(".")):
             value = value.get(name) if isinstance(value, dict) else None
         columns = {name: _at(value, name) for name, _ in _arrays(value)}
+        # What stands around one object of columns is named from the outermost on.
+        around = {} if outer else {f"../{name}": text for name, text in _scalars(document)}
         for cells in zip(*columns.values(), strict=False):
-            yield dict(zip(columns, map(text_of, cells), strict=True))
+            yield {**dict(zip(columns, map(text_of, cells), strict=True)), **around}
 
 
 def _at(value: Any, path: str) -> list[Any]:

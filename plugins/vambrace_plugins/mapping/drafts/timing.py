@@ -48,21 +48,24 @@ def timing(columns: Mapping[str, Sequence[str]]) -> tuple[Part, set[str]]:
     fields = [found for name, cells in columns.items() if name not in zones and (found := _field(name, cells))]
     own = [each for each in fields if not each.name.startswith("../")]
     whole = [each for each in own if each.dated and each.at_clock]
+    varied = [each for each in whole if len({*each.cells}) > 1]
     dates = [each for each in fields if each.dated and not each.at_clock]
     clocks = [each for each in own if each.at_clock and not each.dated]
     counts = [each for each in own if each.kind == "number"]
     part = Part("[time]")
-    if whole:
-        used = _whole(part, whole)
+    if varied or (whole and not (clocks or counts)):
+        used = _whole(part, varied or whole)
     elif clocks:
         used = _clock(part, clocks, dates)
     elif counts:
         return _of_counts(part, counts, fields)
-    elif around := [each for each in fields if each.dated and each.at_clock]:
-        used = _whole(part, around)
     else:
-        others = shown(columns, 8)
-        part.entries.append(Entry("column", ask(f"which field says when a row was measured? It has {others}")))
+        around = [each.name for each in fields if each.dated and each.at_clock]
+        same = f"; {shown(around)} is of many rows" if around else ""
+        question = f"which field says when a row was measured? It has {shown(columns, 8)}{same}"
+        part.entries.append(
+            Entry("column", ask(question), "a mapping cannot count rows from a start" if around else "")
+        )
         return part, set()
     _zone(part, [each for each in fields if each.name in used], zones, used)
     return part, used
