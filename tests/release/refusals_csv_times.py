@@ -146,4 +146,25 @@ EXAMPLES = (
         {"columns": "timezone=offset"},
         readings=('how the clock of "time" was set', "where one was while it ran on UTC"),
     ),
+    File(
+        "time-two-readings",
+        "AM and PM stand in a column of their own, or a column of that name says something else.",
+        "date,time,AM/PM,heart_rate\n2031-03-04,01:00:00,PM,60\n",
+        {"columns": "AM/PM=-", "zone": "Europe/Berlin"},
+        readings=("may be 13:00:00", "01:00:00 of a clock of 24 hours"),
+    ),
+    File(
+        "time-two-readings",
+        "A column beside whole seconds may hold their fraction.",
+        "time,ms,heart_rate\n2031-03-04T09:00:00Z,125,60\n",
+        {"columns": "ms=-"},
+        readings=("2031-03-04T09:00:00.125Z", "2031-03-04T09:00:00Z"),
+    ),
+    File(
+        "time-two-columns",
+        "A second column of times has a name that we do not know.",
+        f"time,heart_rate,time.1,power\n{T},60,2031-03-04T10:00:00Z,100\n",
+        {"columns": "time.1=-"},
+        readings=('"time.1"', '"time"'),
+    ),
 )

@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import ClassVar
 
 from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
+from vambrace_plugins.importers.csv.besidetime import checked
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.dayclock import DayClock
 from vambrace_plugins.importers.csv.devices import with_devices
@@ -150,7 +151,8 @@ class _Table:
 
     def batches(self) -> Iterator[SourceBatch | Rejected]:
         self._note_before()
-        for block in self._dates.blocks(self._rows.blocks()):
+        blocks = checked(self._heads, self._given.said, self._rows.blocks())
+        for block in self._dates.blocks(blocks):
             if self._table is None:
                 if self._rows.fault is not None and not len(block):
                     break

@@ -230,7 +230,7 @@ def _split(heads: Sequence[Heading]) -> Iterator[tuple[Heading, tuple[Heading, s
 
 
 def _note_unused(source: Source, said: Said, header: Sequence[str]) -> None:
-    known = {cell.strip().lower() for cell in header}
+    known = {cell.strip().lower() or f"column {at}" for at, cell in enumerate(header, 1)}
     for option, pairs in (("columns", said.columns), ("units", said.units), ("counting", said.counting)):
         for key in pairs:
             if (
