@@ -31,6 +31,7 @@ Unit = Literal["iso8601", "s", "ms", "us", "ns", "d"]
 class Instant:
     """How one instant of each row is read: texts of `at` (and `date`), or counts of `unit` since `epoch_s`.
 
+    `zone_said` is the header of the column of zones, and the unit of its offsets where that says it.
     `zones` holds what short names of zones mean, `century` the first digits of years with two, and `stopwatch` what two
     parts of a time since a start are (`mm:ss` or `hh:mm`), `length` is `min` or `h`, `step` what the last digit of
     counts in scientific notation stands for; all are empty where that is not said or not needed.
@@ -49,6 +50,7 @@ class Instant:
     named_months: bool = False
     deciding: str = ""
     header: str = ""
+    zone_said: tuple[str, str] = ("", "")
     century: str = ""
     from_start: bool = False
     stopwatch: str = ""
@@ -84,7 +86,7 @@ class Instant:
         if self.named_zone:
             texts = tagged(texts, pa.array([self.named_zone] * len(texts), pa.string()))
         elif self.zone is not None:
-            texts = tagged(texts, zones_said(columns[self.zone], self.zones, self.header))
+            texts = tagged(texts, zones_said(columns[self.zone], self.zones, *self.zone_said))
         return Times(texts, "iso8601", "text")
 
     def _dates(self, texts: pa.Array) -> pa.Array:

@@ -59,6 +59,7 @@ _KINDS = (
 )
 _DIGITS = bytes.maketrans(b"123456789", b"000000000")
 _SHORTEST = len("2024-03-01T08:15:30")
+_OFFSET_LENGTH = len("+01:00")
 _MARKS = ((4, ord("-")), (7, ord("-")), (13, ord(":")))
 _ORDERED = dict(_KINDS[4:5])["order"]
 _DASHES = (
@@ -225,6 +226,13 @@ def is_usual(cells: pa.Array) -> bool:
         return False
     tail = letters[:, _SHORTEST:]
     parted = letters[:, 10]
+    signs = tail == ord("+")
+    signs |= tail == ord("-")
+    # An offset has two digits of hours; any other is looked at more closely.
+    if signs.any() and (
+        tail.shape[1] < _OFFSET_LENGTH or signs[:, :-_OFFSET_LENGTH].any() or signs[:, 1 - _OFFSET_LENGTH :].any()
+    ):
+        return False
     return bool(
         ((parted == ord("T")) | (parted == ord(" "))).all()
         and (((tail >= ord("+")) & (tail <= ord(":"))) | (tail == ord("Z"))).all()
@@ -291,8 +299,6 @@ def joined(dates: pa.Array, clocks: pa.Array) -> pa.Array:
 def tagged(texts: pa.Array, zones: pa.Array) -> pa.Array:
     """Return date-times with their row's zone or offset in brackets (RFC 9557), where both are there."""
     zones = pc.utf8_trim_whitespace(zones)
-    zones = pc.replace_substring_regex(zones, r"^(?:UTC|GMT)?\s*([+-])([0-9])((?::?[0-9]{2})?)$", r"\10\2\3")
-    zones = pc.replace_substring_regex(zones, r"^(?:UTC|GMT)\s*([+-])", r"\1")
     zones = pc.replace_substring_regex(zones, r"^(?:Z|GMT)$", "UTC")
     there = pc.and_(pc.not_equal(zones, ""), pc.not_equal(pc.utf8_trim_whitespace(texts), ""))
     return pc.if_else(there, pc.binary_join_element_wise(pc.utf8_trim_whitespace(texts), "[", zones, "]", ""), texts)

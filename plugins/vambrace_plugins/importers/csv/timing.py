@@ -23,9 +23,16 @@ from vambrace_plugins.importers.csv.timecells import (
     two_readings,
     without_half,
 )
-from vambrace_plugins.importers.csv.timewords import TimeWords
+from vambrace_plugins.importers.csv.timewords import TimeWords, offset_unit
 from vambrace_plugins.importers.csv.vocabulary import Heading
-from vambrace_plugins.importers.csv.zonewords import SHORT, refuse_unknown_place, short_name, without_zones, zones_said
+from vambrace_plugins.importers.csv.zonewords import (
+    SHORT,
+    may_hold,
+    refuse_unknown_place,
+    short_name,
+    without_zones,
+    zones_said,
+)
 
 _ABBREVIATION = re.compile(r"^[A-Z]{2,5}$")
 _OFFSET = re.compile(r"(?:[Zz]|UTC|GMT|:[0-9:.,]+ ?[+-][0-9]{2}(?::?[0-9]{2})?)$")
@@ -308,14 +315,15 @@ def _zoned(
     """Return the instant with its header's zone, or with a column of zones that the user says belongs to it."""
     day = heads[found.date].time if found.date is not None else None
     named = said.zones.get((words.zone or words.remark).upper(), "") or words.zone or (day.zone if day else "")
-    if named:
+    if named and may_hold(named, heads[found.at].text.strip(), told=words.told):
         return replace(found, named_zone=named)
     if zone is None or all(_says_offset(cell) for cell in sample[found.at] if cell.strip()):
         return found
     heading = heads[zone]
     if heading.time is not None and heading.time.told:
-        zones_said(pa.array(sample[zone], pa.string()), said.zones, heading.text.strip())
-        return replace(found, zone=zone)
+        told = heading.text.strip(), offset_unit(heading.text)
+        zones_said(pa.array(sample[zone], pa.string()), said.zones, *told)
+        return replace(found, zone=zone, zone_said=told)
     name, header = heading.text.strip(), heads[found.at].text.strip()
     cell = _first(sample[zone])
     what = f'"{name}" ({cell}) may say how the clock of "{header}" was set, or only where one was while it ran on UTC'
