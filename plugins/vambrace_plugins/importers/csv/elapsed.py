@@ -6,10 +6,15 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.epochs import start_of
 from vambrace_plugins.importers.csv.instants import Instant
 from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.stopwatch import seconds
 from vambrace_plugins.importers.csv.timewords import TimeWords
 
 _TWO_PARTS = re.compile(r"^[+-]?[0-9]+:[0-5][0-9]$")
@@ -17,6 +22,7 @@ _THREE_PARTS = re.compile(
     r"^[+-]?(?:[0-9]+ days?,? \+?)?[0-9]+:[0-5]?[0-9]:[0-5][0-9](?:[.,][0-9]+)?$"
     r"|^[+-]?[0-9]+:[0-5][0-9][.,][0-9]+$|^[+-]?P(?:[0-9]+D)?T[0-9][0-9HMS.,]*S?$"
 )
+_MINUTES_FIRST = re.compile(r"^[+-]?[0-9]+:[0-5][0-9][.,][0-9]+$")
 _CLOCKS = {"mm:ss", "hh:mm"}
 _ENOUGH = 0.9
 
@@ -28,27 +34,50 @@ def is_elapsed(cells: Sequence[str], words: TimeWords, said: Said, *, dated: boo
     if said.time_kind not in {"", "elapsed"} or not (words.elapsed or said.time_kind == "elapsed" or by_start):
         return False
     texts = [cell.strip() for cell in cells if cell.strip()]
-    shaped = sum(bool(_TWO_PARTS.match(text) or _THREE_PARTS.match(text)) for text in texts)
+    shaped = sum(map(_shown, texts))
     return bool(texts) and shaped >= _ENOUGH * len(texts)
+
+
+def _shown(text: str) -> bool:
+    """Say whether a text is a time as a stopwatch shows it."""
+    return bool(_TWO_PARTS.match(text) or _THREE_PARTS.match(text))
 
 
 def elapsed(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:
     """Return how a column of times since a start is read; raise Refused where that or the start is not said."""
     start = start_of(header, said)
-    clock = _clock(words, header, said, [cell.strip() for cell in cells])
-    return replace(found, unit="s", epoch_s=start, from_start=True, stopwatch=clock)
+    clock, why = _clock(words, header, said, [cell.strip() for cell in cells if _shown(cell.strip())])
+    return replace(found, unit="s", epoch_s=start, from_start=True, stopwatch=clock, deciding=why)
 
 
-def _clock(words: TimeWords, header: str, said: Said, texts: Sequence[str]) -> str:
+def _clock(words: TimeWords, header: str, said: Said, texts: Sequence[str]) -> tuple[str, str]:
+    """Return what two parts of a time mean, `h:mm:ss` where none has two; and the cells that decide it, if any do."""
     told = said.time_unit if said.time_unit in _CLOCKS else words.clock
     if told:
-        return told
-    if any(_THREE_PARTS.match(text) for text in texts):
-        return "mm:ss"
+        return told, ""
+    shown = next((text for text in texts if _MINUTES_FIRST.match(text)), "")
     found = [text for text in texts if _TWO_PARTS.match(text)]
+    if shown:
+        return "mm:ss", f'"{shown}" has minutes first' if found else ""
+    if not found:
+        return "h:mm:ss", ""
+    falls = {clock: _fall(texts, clock) for clock in ("mm:ss", "hh:mm")}
+    kept = [clock for clock, fall in falls.items() if not fall]
+    if len(kept) == 1 and len(found) < len(texts):
+        return kept[0], f"the rows stand in the order of time only so ({next(filter(None, falls.values()))})"
+    raise _two_readings(found, header)
+
+
+def _fall(texts: Sequence[str], clock: str) -> str:
+    """Return the first pair of times of which the second is less than the first, "" where there is none."""
+    numbers = pc.cast(seconds(pa.array(texts, pa.string()), clock), pa.float64(), safe=False)
+    falls = np.flatnonzero(np.diff(numbers.to_numpy(zero_copy_only=False)) < 0)
+    return f'"{texts[falls[0]]}" before "{texts[falls[0] + 1]}"' if len(falls) else ""
+
+
+def _two_readings(found: Sequence[str], header: str) -> Refused:
     text = next((text for text in found if not text.endswith(":00")), found[0])
     first, second = (int(part) for part in text.lstrip("+-").split(":"))
     what = f'"{text}" in the column "{header}" is {first} min {second} s, or {first} h {second} min, after csv.start'
-    raise Refused(
-        "time-two-readings", what, todo="Say which, as in --option csv.time=elapsed-mm:ss (or =elapsed-hh:mm)"
-    )
+    todo = "Say which, as in --option csv.time=elapsed-mm:ss (or =elapsed-hh:mm)"
+    return Refused("time-two-readings", what, todo=todo)

@@ -31,10 +31,10 @@ Unit = Literal["iso8601", "s", "ms", "us", "ns", "d"]
 class Instant:
     """How one instant of each row is read: texts of `at` (and `date`), or counts of `unit` since `epoch_s`.
 
-    `zone_said` is the header of the column of zones, and the unit of its offsets where that says it.
-    `zones` holds what short names of zones mean, `century` the first digits of years with two, and `stopwatch` what two
-    parts of a time since a start are (`mm:ss` or `hh:mm`), `length` is `min` or `h`, `step` what the last digit of
-    counts in scientific notation stands for; all are empty where that is not said or not needed.
+    `zone_said` is the header of the column of zones, and the unit of its offsets where that says it. `zones` holds what
+    short names of zones mean, `century` the first digits of years with two, and `stopwatch` what two parts of a time
+    since a start are (`mm:ss` or `hh:mm`; `h:mm:ss` where all have three), `length` is `min` or `h`, `step` what the
+    last digit of counts in scientific notation stands for; all are empty where that is not said or not needed.
     """
 
     at: int
@@ -103,18 +103,7 @@ class Instant:
     @property
     def sentences(self) -> tuple[str, ...]:
         """Return what was decided about these times, for people."""
-        found = []
-        if self.unit != "iso8601":
-            what = f"{self.stopwatch} (and h:mm:ss)" if self.stopwatch else self.length or self.unit
-            why = ", the start that csv.start gives" if self.from_start else ""
-            since = datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]
-            found.append(f"times: {what} since {since}Z{why}")
-        if self.by_range:
-            found.append(f"times: the header names no unit; only in {self.unit} are they dates of 1990 to 2100")
-        if self.step:
-            found.append(f"times: counts in scientific notation, with digits to {self.step}")
-        if self.unit == "d":
-            found.append("times: days rounded to the millisecond")
+        found = self._of_counts() if self.unit != "iso8601" else []
         if self.order and not self.named_months:
             why = f', as "{self.deciding}" can only be read so' if self.deciding else ""
             found.append(f"times: dates read {self.order.replace('-', ' ')}{why}")
@@ -133,3 +122,20 @@ class Instant:
         if self.named_zone and self.named_zone != "Z":
             found.append(f"times: {self.named_zone}, as the header says")
         return tuple(found)
+
+    def _of_counts(self) -> list[str]:
+        """Return what was decided about times that count since an instant."""
+        what = self.stopwatch or self.length or self.unit
+        what += " (and h:mm:ss)" if self.stopwatch in {"mm:ss", "hh:mm"} else ""
+        why = ", the start that csv.start gives" if self.from_start else ""
+        since = datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]
+        found = [f"times: {what} since {since}Z{why}"]
+        if self.stopwatch and self.deciding:
+            found.append(f"times: two parts read as {self.stopwatch}, as {self.deciding}")
+        if self.by_range:
+            found.append(f"times: the header names no unit; only in {self.unit} are they dates of 1990 to 2100")
+        if self.step:
+            found.append(f"times: counts in scientific notation, with digits to {self.step}")
+        if self.unit == "d":
+            found.append("times: days rounded to the millisecond")
+        return found
