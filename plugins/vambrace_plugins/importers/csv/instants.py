@@ -10,6 +10,7 @@ from typing import Literal
 import pyarrow as pa
 
 from vambrace.plugin import Times
+from vambrace_plugins.importers.csv.serials import serial_dates
 from vambrace_plugins.importers.csv.stopwatch import lengths, seconds
 from vambrace_plugins.importers.csv.timecells import (
     full_days,
@@ -34,7 +35,8 @@ class Instant:
     `zone_said` is the header of the column of zones, and the unit of its offsets where that says it. `zones` holds what
     short names of zones mean, `century` the first digits of years with two, and `stopwatch` what two parts of a time
     since a start are (`mm:ss` or `hh:mm`; `h:mm:ss` where all have three), `length` is `min` or `h`, `step` what the
-    last digit of counts in scientific notation stands for; all are empty where that is not said or not needed.
+    last digit of counts in scientific notation stands for, and `zero_day` the day of Unix time from which dates are
+    numbered; all are empty where that is not said or not needed.
     """
 
     at: int
@@ -56,6 +58,7 @@ class Instant:
     stopwatch: str = ""
     step: str = ""
     length: str = ""
+    zero_day: int | None = None
     zones: Mapping[str, str] = field(default_factory=dict)
 
     def times(self, columns: Sequence[pa.Array]) -> Times:
@@ -91,6 +94,8 @@ class Instant:
 
     def _dates(self, texts: pa.Array) -> pa.Array:
         """Return dates, with or without a time of day, with the year first."""
+        if self.zero_day is not None:
+            return serial_dates(texts, self.zero_day)
         if not self.named_months:
             return iso_dates(texts, self.order, self.century)
         return on_weekdays(iso_dates(numbered_months(texts), self.order, self.century), texts)
@@ -117,6 +122,8 @@ class Instant:
             found += [f"times: {word} read as {zone}, as csv.zones says" for word, zone in sorted(self.zones.items())]
         if self.half_days:
             found.append("times: AM and PM read as hours of 24 (12 AM is 00)")
+        if self.zero_day is not None:
+            found.append("times: dates are days as spreadsheets count them, as csv.time says")
         if self.date is not None:
             found.append("times: date and time of day joined from two columns")
         if self.named_zone and self.named_zone != "Z":

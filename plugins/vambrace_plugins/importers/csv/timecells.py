@@ -25,13 +25,20 @@ _WEEKDAY = r"^\s*(?:mon|tues?|wed(?:nes)?|thu(?:rs)?|fri|sat(?:ur)?|sun)(?:day)?
 _WEEKDAY_NAME = r"(?i)^\s*(?P<day>mon|tue|wed|thu|fri|sat|sun)"
 _WEEKDAYS = pa.array(["mon", "tue", "wed", "thu", "fri", "sat", "sun"])
 _NAMED = (
+    # As C's ctime writes them, with the year last, and as logs of the web do.
+    (
+        rf"^\s*{_MONTH}\.? +([0-9]{{1,2}}) +([0-9]{{1,2}}:[0-9]{{2}}(?::[0-9]{{2}}(?:[.,][0-9]+)?)?)"
+        r"( +(?:UTC|GMT))? +([0-9]{4})\s*$",
+        r"\2/\1/\5 \3\4",
+    ),
+    (rf"^\s*([0-9]{{1,2}})/{_MONTH}/([0-9]{{4}}):([0-9])", r"\1/\2/\3 \4"),
     (rf"^\s*([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/.]+{_MONTH}\.?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\1/\2/\3"),
     (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\2/\1/\3"),
 )
-# Digits that are a date and a clock, and a date in no unit since 1970.
+# Digits that are a date and a clock, and where nothing stands between the two a date in no unit since 1970.
 _PACKED = (
     r"^(?:19|20)[0-9]{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12][0-9]|3[01])"
-    r"(?:[01][0-9]|2[0-3])(?:[0-5][0-9]){1,2}(?:[.,][0-9]+)?$"
+    r"[_\- ]?(?:[01][0-9]|2[0-3])(?:[0-5][0-9]){1,2}(?:[.,][0-9]+)?$"
 )
 _KINDS = (
     ("half-day", re.compile(r"[0-9]\s*[AaPp]\.?[Mm]\.?$")),
@@ -57,6 +64,8 @@ _KINDS = (
     ("elapsed", re.compile(r"^[+-]?[0-9]{3,}:[0-5][0-9](?::[0-5][0-9])?(?:[.,][0-9]+)?$")),
     ("number", re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?$")),
 )
+_COLON_FRACTION = re.compile(r"((?:^|[T ])[0-9]{1,2}:[0-5][0-9]:[0-5][0-9]):([0-9]{2,})(?![0-9:])")
+_DOTTED = re.compile(r"^(?:[01]?[0-9]|2[0-3])\.[0-5][0-9]\.[0-5][0-9]$")
 _DIGITS = bytes.maketrans(b"123456789", b"000000000")
 _SHORTEST = len("2024-03-01T08:15:30")
 _OFFSET_LENGTH = len("+01:00")
@@ -90,20 +99,44 @@ def kind_of(cells: Sequence[str], header: str, shown: Sequence[str] = ()) -> str
     examples: dict[str, str] = {}
     for at, many in _alike(cells):
         text = cells[at].strip()
-        kind = next((name for name, pattern in _KINDS if pattern.search(text)), "")
+        odd = _COLON_FRACTION.search(text)
+        kind = "" if odd else next((name for name, pattern in _KINDS if pattern.search(text)), "")
         counted[kind] += many
         examples.setdefault(kind, (shown or cells)[at].strip())
     if not counted:
         return ""
     (kind, n), *others = counted.most_common()
     if not kind:
-        what = f'the column "{header}" has "{examples[""]}" where a time is expected'
-        todo = 'Write times as 2024-03-01T08:15:30Z, or name their column, as in --option "csv.columns=HEADER=time"'
-        raise Refused("time-notation", what, todo=todo)
+        raise _no_notation(examples[""], header)
     if n < _ENOUGH * counted.total() and others[0][0]:
         what = f'the column "{header}" writes times in two ways: "{examples[kind]}" and "{examples[others[0][0]]}"'
         raise Refused("time-mixed", what, todo="Write them all in one way, as in 2024-03-01T08:15:30Z")
     return kind
+
+
+def _no_notation(text: str, header: str) -> Refused:
+    """Return the refusal of a column whose cells are no times that are read."""
+    what = f'the column "{header}" has "{text}" where a time is expected'
+    todo = 'Write times as 2024-03-01T08:15:30Z, or name their column, as in --option "csv.columns=HEADER=time"'
+    if _COLON_FRACTION.search(text):
+        what = f'the column "{header}" has "{text}", with a colon where the fraction of the second may begin'
+        pointed = _COLON_FRACTION.sub(r"\1.\2", text)
+        todo = f'If it is one, write a point before it, as in "{pointed}"'
+    elif _DOTTED.match(text):
+        what = f'the column "{header}" has "{text}", a time of day with dots'
+        todo = f'Write it with colons, as in "{text.replace(".", ":")}"'
+    return Refused("time-notation", what, todo=todo)
+
+
+def refuse_dotted(cells: Sequence[str], header: str, *, beside_date: bool) -> None:
+    """Raise Refused for times of day with dots; without a date beside, only where they can be no dates themselves."""
+    texts = [text for cell in cells if (text := cell.strip())]
+    if texts and all(map(_DOTTED.match, texts)) and (beside_date or not all(map(_may_be_date, texts))):
+        raise _no_notation(texts[0], header)
+
+
+def _may_be_date(text: str) -> bool:
+    return bool(short_year_readings(text, "20")) if text.count(".") == 2 else False
 
 
 def _alike(cells: Sequence[str]) -> Iterator[tuple[int, int]]:
@@ -209,7 +242,7 @@ def is_packed(cells: Sequence[str]) -> bool:
 
 def unpacked(texts: pa.Array) -> pa.Array:
     """Return digits that are a date and a clock as ISO 8601 writes them without marks."""
-    return pc.replace_substring_regex(texts, r"^\s*([0-9]{8})([0-9]{6}|[0-9]{4})([.,][0-9]+)?\s*$", r"\1T\2\3")
+    return pc.replace_substring_regex(texts, r"^\s*([0-9]{8})[_\- ]?([0-9]{6}|[0-9]{4})([.,][0-9]+)?\s*$", r"\1T\2\3")
 
 
 def is_usual(cells: pa.Array) -> bool:
