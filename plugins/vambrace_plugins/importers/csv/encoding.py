@@ -17,6 +17,7 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
+_NEED_MARK = {"utf-16", "utf-32"}
 _HEAD, _PIECE = 1024, 1 << 18
 
 
@@ -58,6 +59,10 @@ def decode(raw: BinaryIO, said: str = "") -> tuple[Decoded, Iterator[str]]:
     """
     block = _first_block(raw)
     encoding, mark = detect(block, said)
+    if encoding in _NEED_MARK and not mark:
+        what = f"csv.encoding says {encoding}, and no mark at the front says which byte of a character comes first"
+        todo = f"Say it, as in --option csv.encoding={encoding}-le (or {encoding}-be)"
+        raise Refused("encoding-not-said", what, where="byte 0", todo=todo)
     if not mark and said and not said.startswith("utf"):
         _refuse_utf8(block, said)
     decoded = Decoded(encoding) if mark or said or encoding != "utf-8" else _decided(block)

@@ -11,7 +11,7 @@ from typing import ClassVar
 from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
 from vambrace_plugins.importers.csv.besidetime import checked
 from vambrace_plugins.importers.csv.blocks import Block
-from vambrace_plugins.importers.csv.dayclock import DayClock
+from vambrace_plugins.importers.csv.dayclock import DayClock, Passing
 from vambrace_plugins.importers.csv.devices import with_devices
 from vambrace_plugins.importers.csv.dialect import choose_dialect
 from vambrace_plugins.importers.csv.encoding import decode, first_text
@@ -21,6 +21,7 @@ from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.lines import Lines
 from vambrace_plugins.importers.csv.longshape import LongTable, long_places, parting_places
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
+from vambrace_plugins.importers.csv.restarts import Restarts
 from vambrace_plugins.importers.csv.roworder import RowOrder
 from vambrace_plugins.importers.csv.rows import Rows
 from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Given, Table, wide
@@ -123,12 +124,12 @@ def _tables(
 ) -> Iterator[SourceBatch | Rejected | Recording]:
     """Yield the rows of each table in the file; each has recordings of its own."""
     recordings = tables = 0
-    more = True
+    more, clock = True, Passing()
     while more:
         given = Given(source, said, delimiter, rows.header, recordings)
         if tables:
             source.note("another-table", f"line {rows.header_line:,}: another table begins")
-        reading = _Table(given, rows)
+        reading = _Table(given, rows, clock)
         yield from reading.batches()
         more = rows.next_table()
         yield from reading.about(at_end=not more, ended=lines.ended)
@@ -141,10 +142,12 @@ def _tables(
 class _Table:
     """The reading of one table of a file."""
 
-    def __init__(self, given: Given, rows: Rows) -> None:
+    def __init__(self, given: Given, rows: Rows, clock: Passing) -> None:
         self._given, self._rows = given, rows
         self._heads = headings(given.header, given.said)
-        self._dates = DayClock(self._heads, given.said, parting_places(self._heads))
+        self._line = rows.header_line
+        self._dates = DayClock(self._heads, given.said, parting_places(self._heads), everything=clock)
+        self._restarts = Restarts(given.source)
         self._table: Table | LongTable | None = None
         self._cut = False
         self.count = 0
@@ -157,7 +160,10 @@ class _Table:
                 if self._rows.fault is not None and not len(block):
                     break
                 self._table, block = self._begun(block)  # noqa: PLW2901
-            yield from map(self._dates.shown, self._table.batches(block))
+            for batch in self._table.batches(block):
+                if self._table.from_start:
+                    self._restarts.look(batch, block.records, again=self._rows.headers_again > 0)
+                yield self._dates.shown(batch)
             if block.cut is not None:
                 self._cut = True
                 yield from self._table.cut(block.cut)
@@ -191,5 +197,10 @@ class _Table:
             source.note("comment-lines", "lines of comment between the rows are passed over", count=self._comments)
         if self._given.said.date and self._dates.found is None:
             source.note("option-without-use", "its times have dates, and csv.date is not used")
+        if self._given.said.start_s is not None and not self._table.from_start:
+            source.note("option-without-use", "its times count from no start, and csv.start is not used")
+        if self._table.from_start and self._given.before:
+            what = f"line {self._line:,}: the times of another table count from csv.start as well"
+            source.note("start-again", what, "warning")
         self.count = self._table.count
         yield from map(self._dates.recorded, self._table.about(complete=False if self._cut else None))

@@ -161,6 +161,11 @@ class Table:
                     yield Rejected(each.heading.signal, record, "not-a-number", f"{last} (cut)", part.recording, time)
 
     @property
+    def from_start(self) -> bool:
+        """Say whether its times count from the start that the user gives."""
+        return self.timing.start.from_start
+
+    @property
     def count(self) -> int:
         """Return how many recordings the table has so far, at least one."""
         return self.recordings.count
