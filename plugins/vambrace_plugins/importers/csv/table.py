@@ -18,6 +18,7 @@ from vambrace_plugins.importers.csv.cells import numbers_of, plain, without_unit
 from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
 from vambrace_plugins.importers.csv.layout import Field, fields
 from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.othertimes import settled
 from vambrace_plugins.importers.csv.recordings import Key, Recordings
 from vambrace_plugins.importers.csv.timing import Timing, places, settle
 from vambrace_plugins.importers.csv.unitsrow import units_row, with_units
@@ -82,7 +83,8 @@ class Table:
         `numbers` are those of the recordings, where tables of one source share them; `read` are the places of columns
         that somebody else reads; `sentences` say what was decided before.
         """
-        said = given.said
+        said = self._said = given.said
+        self._begun = False
         self._beside = Beside(heads, said, sample, read)
         self.source, self.heads = given.source, self._beside.heads
         self.fields = fields(self.heads, said, sample)
@@ -115,6 +117,9 @@ class Table:
         for at in self.rest:
             self.not_carried[self._name(at)] += filled(block.columns[at])
         self._beside.check(block.columns)
+        if not self._begun:
+            self._begun = True
+            self._sentences += settled(self.heads, self.timing, self._said, block.columns, self.source)
         start = self.timing.start.times(block.columns)
         end = self.timing.end.times(block.columns) if self.timing.end else None
         cells = {each.at: block.columns[each.at] for each in self.fields}

@@ -233,6 +233,11 @@ def _instant(
     return _zoned(found, heads, words, said, zone, sample)
 
 
+def alone(heads: Sequence[Heading], at: int, said: Said, sample: Cells) -> Instant:
+    """Return how one column of times is read without any other; raise Refused where it says no instants so."""
+    return _instant(heads, at, None, None, said, sample)
+
+
 def _counts(words: TimeWords, said: Said) -> bool:
     """Say whether the header or the user says that the times of a column are counts."""
     told = words.unit or words.elapsed or words.epoch_s is not None
