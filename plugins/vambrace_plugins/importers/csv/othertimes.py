@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from vambrace.plugin import Refused, Source, Times
+from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.instants import Instant
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.timing import Timing, alone
@@ -20,22 +21,20 @@ _SECOND = 1_000_000
 _MINUTE, _QUARTER = 60 * _SECOND, 900 * _SECOND
 
 
-def settled(
-    heads: Sequence[Heading], timing: Timing, said: Said, columns: Sequence[pa.Array], source: Source
-) -> list[str]:
+def settled(heads: Sequence[Heading], timing: Timing, said: Said, block: Block, source: Source) -> list[str]:
     """Return which column of times is read where there are others; raise Refused where these say other instants.
 
-    `columns` are those of the first rows of the table.
+    `block` holds the first rows of the table.
     """
     main = timing.start.at
     others = [at for at, heading in enumerate(heads) if _is_time(heading) and at not in timing.used]
     words = heads[main].time
     if others and not (words is not None and words.told) and not timing.start.from_start:
-        read = _instants(timing.start.times(columns), source)
+        read = _instants(timing.start.times(block.columns), source)
         for at in others:
-            other = _other(heads, at, said, columns)
+            other = _other(heads, at, said, block.columns)
             if other is not None:
-                _compare(heads, timing.start, other, read, columns, source)
+                _compare(heads, timing.start, other, read, block, source)
     return [f'times: read from "{_name(heads, main)}", and not from "{_name(heads, at)}"' for at in others]
 
 
@@ -73,12 +72,12 @@ def _compare(
     main: Instant,
     other: Instant,
     read: tuple[NDArray[np.int64], NDArray[np.bool_], bool],
-    columns: Sequence[pa.Array],
+    block: Block,
     source: Source,
 ) -> None:
     """Refuse rows of which two columns say different instants, beyond what the digits of either leave out."""
     try:
-        us, known, local = _instants(other.times(columns), source)
+        us, known, local = _instants(other.times(block.columns), source)
     except Refused:
         return
     both = np.flatnonzero(known & read[1])
@@ -93,10 +92,10 @@ def _compare(
     if len(odd):
         row = int(both[odd[0]])
         names = [_name(heads, each.at) for each in (main, other)]
-        cells = [columns[each.at][row].as_py().strip() for each in (main, other)]
+        cells = [block.columns[each.at][row].as_py().strip() for each in (main, other)]
         what = f'"{names[0]}" has "{cells[0]}" where "{names[1]}" has "{cells[1]}", which is another time'
         todo = f'Leave one out, as in --option "csv.columns={names[1]}=-" (or "csv.columns={names[0]}=-")'
-        raise Refused("time-two-columns", what, todo=todo)
+        raise Refused("time-two-columns", what, where=f"row {int(block.records[row]):,}", todo=todo)
 
 
 def _step(us: NDArray[np.int64]) -> int:

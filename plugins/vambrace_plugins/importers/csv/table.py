@@ -119,7 +119,7 @@ class Table:
         self._beside.check(block.columns)
         if not self._begun:
             self._begun = True
-            self._sentences += settled(self.heads, self.timing, self._said, block.columns, self.source)
+            self._sentences += settled(self.heads, self.timing, self._said, block, self.source)
         start = self.timing.start.times(block.columns)
         end = self.timing.end.times(block.columns) if self.timing.end else None
         cells = {each.at: block.columns[each.at] for each in self.fields}

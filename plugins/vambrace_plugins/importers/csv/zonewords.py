@@ -216,7 +216,7 @@ def _offset_said(word: str, header: str, unit: str) -> str:
     if count and Decimal(count[2].replace(",", ".")) == 0:
         return "+00:00"
     if count and (not written or not is_offset(written)):
-        raise _no_unit(word, count, header)
+        raise _two_units(word, count, header)
     return written
 
 
@@ -229,7 +229,7 @@ def _counted(count: re.Match[str], unit: str) -> str:
     return f"{count[1].replace('−', '-') or '+'}{hours:02d}:{minutes:02d}"
 
 
-def _no_unit(word: str, count: re.Match[str], header: str) -> Refused:
+def _two_units(word: str, count: re.Match[str], header: str) -> Refused:
     names = {"h": "hours", "min": "minutes", "s": "seconds"}
     readings = {name: offset for unit, name in names.items() if (offset := _counted(count, unit))}
     if len(count[2]) == 3 and is_offset(digits := f"{count[1] or '+'}0{count[2][0]}:{count[2][1:]}"):
