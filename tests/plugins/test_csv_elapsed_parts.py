@@ -55,3 +55,11 @@ def test_two_parts_far_behind_times_with_three_are_set_aside() -> None:
     result = reading_of("elapsed", [*cells, "15:30"], start=START)
     assert len(instants(result)) == 10_000
     assert [(each.record, each.reason) for each in result.rejected] == [(10_001, "no-time")]
+
+
+def test_signs_and_numbers_beyond_all_bounds_do_no_harm_to_the_decision() -> None:
+    result = reading_of("elapsed", ["-0:10", "+58:30", "9999999999:59", "1:00:00"], start=START)
+    assert instants(result) == after(-10, 3510, 3600)
+    assert len(result.rejected) == 1
+    # In the other reading they are hours and minutes, and out of order.
+    assert any("two parts read as mm:ss" in each for each in sentences(result))

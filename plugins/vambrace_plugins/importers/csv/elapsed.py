@@ -22,6 +22,7 @@ _THREE_PARTS = re.compile(
     r"^[+-]?(?:[0-9]+ days?,? \+?)?[0-9]+:[0-5]?[0-9]:[0-5][0-9](?:[.,][0-9]+)?$"
     r"|^[+-]?[0-9]+:[0-5][0-9][.,][0-9]+$|^[+-]?P(?:[0-9]+D)?T[0-9][0-9HMS.,]*S?$"
 )
+_NUMBER = r"^-?[0-9]+(?:\.[0-9]+)?$"
 _MINUTES_FIRST = re.compile(r"^[+-]?[0-9]+:[0-5][0-9][.,][0-9]+$")
 _CLOCKS = {"mm:ss", "hh:mm"}
 _ENOUGH = 0.9
@@ -70,9 +71,14 @@ def _clock(words: TimeWords, header: str, said: Said, texts: Sequence[str]) -> t
 
 def _fall(texts: Sequence[str], clock: str) -> str:
     """Return the first pair of times of which the second is less than the first, "" where there is none."""
-    numbers = pc.cast(seconds(pa.array(texts, pa.string()), clock), pa.float64(), safe=False)
-    falls = np.flatnonzero(np.diff(numbers.to_numpy(zero_copy_only=False)) < 0)
-    return f'"{texts[falls[0]]}" before "{texts[falls[0] + 1]}"' if len(falls) else ""
+    counts = pc.utf8_ltrim(seconds(pa.array(texts, pa.string()), clock), "+")
+    known = np.flatnonzero(pc.match_substring_regex(counts, _NUMBER).to_numpy(zero_copy_only=False))
+    numbers = pc.cast(counts.take(pa.array(known)), pa.float64()).to_numpy(zero_copy_only=False)
+    falls = np.flatnonzero(np.diff(numbers) < 0)
+    if not len(falls):
+        return ""
+    first, second = (texts[known[at]] for at in (falls[0], falls[0] + 1))
+    return f'"{first}" before "{second}"'
 
 
 def _two_readings(found: Sequence[str], header: str) -> Refused:

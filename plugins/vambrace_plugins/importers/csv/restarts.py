@@ -16,11 +16,13 @@ Key = tuple[int, tuple[str, ...]]
 class Restarts:
     """Where the count of each recording and its signals stands, with the record number of its last row.
 
+    `kept` are the last rows of each before the header stands again, not looked at yet.
     `gaps` are the records before which something was passed over: a header, a comment or a blank row.
     """
 
     source: Source
     last: dict[Key, tuple[int, int]] = field(default_factory=dict)
+    kept: dict[Key, SourceBatch] = field(default_factory=dict)
     gaps: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, np.int64))
     seen: int = 0
 
@@ -30,22 +32,34 @@ class Restarts:
         `again` says that the header has stood again in the table.
         """
         self._pass_on(records)
-        found, _ = self.source.in_both_passes(batch.time)
-        known = np.flatnonzero(found.fault == 0)
-        if not len(known):
-            return
         key = (batch.recording, tuple(column.signal for column in batch.columns))
-        us, own = found.us[known], batch.record[known]
-        before, record = self.last.get(key, (int(us[0]), int(own[0])))
-        self.last[key] = int(us[-1]), int(own[-1])
         if not again:
+            # The times of ordinary tables need no look here.
+            self.kept[key] = batch
             return
-        befores, rows = np.concatenate(([before], us[:-1])), np.concatenate(([record], own[:-1]))
+        earlier = self.kept.pop(key, None)
+        if earlier is not None:
+            self._known(key, earlier)
+        before = self.last.get(key)
+        us, own = self._known(key, batch)
+        if not len(us):
+            return
+        last_us, last_record = before or (int(us[0]), int(own[0]))
+        befores, rows = np.concatenate(([last_us], us[:-1])), np.concatenate(([last_record], own[:-1]))
         falls = np.flatnonzero(us < befores)
         parted = np.searchsorted(self.gaps, rows[falls], "right") < np.searchsorted(self.gaps, own[falls], "right")
         if parted.any():
             at = int(falls[np.argmax(parted)])
             raise _begun_anew(int(own[at]), (int(befores[at]) - int(us[at])) / 1_000_000)
+
+    def _known(self, key: Key, batch: SourceBatch) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return the instants of rows that have one, with their record numbers, and remember the last."""
+        found, _ = self.source.in_both_passes(batch.time)
+        known = np.flatnonzero(found.fault == 0)
+        us, records = found.us[known], batch.record[known]
+        if len(known):
+            self.last[key] = int(us[-1]), int(records[-1])
+        return us, records
 
     def _pass_on(self, records: NDArray[np.int64]) -> None:
         if not len(records) or int(records[-1]) <= self.seen:
