@@ -135,6 +135,16 @@ def test_a_refusal_of_counts_shows_one_that_is_no_date() -> None:
     refused(reading_of("timestamp (ms)", ["1710320400"]), "time-unit-contradicts", "only in s")
 
 
+def test_counts_in_two_units_are_refused_with_one_of_each() -> None:
+    for cells in (
+        ["1710320400", "1710320401000"],
+        ["1710320401000", "1710320400"],
+        ["0", "1710320400", "1710320401000"],
+    ):
+        refused(reading_of("timestamp", cells), "time-mixed", "1710320400 is ", "1710320401000 is ")
+    refused(reading_of("timestamp", ["0", "1710320400"]), "time-unit-not-said", "(1710320400)", "csv.time=epoch-s")
+
+
 @pytest.mark.parametrize(("header", "cell"), [("elapsed", "00:00:10"), ("time (s)", "32400")])
 def test_a_start_beside_dates_is_not_passed_over(header: str, cell: str) -> None:
     table = f"date,{header},heart_rate\n2024-03-13,{cell},70\n2024-03-14,{cell},71\n"

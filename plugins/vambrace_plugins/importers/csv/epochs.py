@@ -138,10 +138,7 @@ def _no_dates(header: str, unit: str, numbers: list[float]) -> Refused:
     right = next((number for number in numbers if _plausible(number / _SCALE[unit])), None)
     fitting = _dated(odd)
     if right is not None:
-        other = f"one in {fitting}" if fitting else "none"
-        shown = f"{right:.15g} is a date in {unit}, and {odd:.15g} is {other}"
-        what = f'the column "{header}" has counts of two kinds: {shown}'
-        return Refused("time-mixed", what, todo="Write them all in one unit, or mend the cells that are no times")
+        return _two_kinds(header, right, unit, odd, fitting)
     if fitting:
         what = f'the header "{header}" says {unit}, but {odd:.15g} would be a date only in {fitting}'
         return Refused("time-unit-contradicts", what, todo=f"If so, say --option csv.time=epoch-{fitting}")
@@ -150,8 +147,20 @@ def _no_dates(header: str, unit: str, numbers: list[float]) -> Refused:
     return Refused("no-start", what, where="line 1", todo=todo)
 
 
+def _two_kinds(header: str, right: float, unit: str, odd: float, fitting: str) -> Refused:
+    other = f"one in {fitting}" if fitting else "none"
+    shown = f"{right:.15g} is a date in {unit}, and {odd:.15g} is {other}"
+    what = f'the column "{header}" has counts of two kinds: {shown}'
+    return Refused("time-mixed", what, todo="Write them all in one unit, or mend the cells that are no times")
+
+
 def _no_unit(header: str, numbers: list[float]) -> Refused:
-    first = numbers[0] if numbers else 0.0
+    dated = {unit: number for number in reversed(numbers) if (unit := _dated(number))}
+    if len(dated) > 1:
+        (unit, right), (fitting, odd), *_ = dated.items()
+        return _two_kinds(header, right, unit, odd, fitting)
+    # A cell that is a date tells more than a first one that is none.
+    first = next(iter(dated.values()), numbers[0] if numbers else 0.0)
     if _plausible(first * _DAY_S + EPOCHS["serial-1900"]):
         systems = ("1900", "1904")
         days = (_day(first * _DAY_S + EPOCHS[f"serial-{name}"]) for name in systems)
