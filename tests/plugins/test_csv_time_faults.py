@@ -83,10 +83,17 @@ def test_other_columns_beside_the_time_change_nothing(header: str, cells: list[s
         ("fraction", "2024-03-13 09:00:00", "0.125", "2024-03-13 09:00:00.125"),
         ("milliseconds", "1710320400", "125", "1710320400.125"),
         ("microseconds", "2024-03-13 09:00:00", "125000", "2024-03-13 09:00:00.125000"),
+        ("ms", "2024-03-13 09:00:00", "125.0", "2024-03-13 09:00:00.1250"),
+        ("ms", "2024-03-13 09:00:00", "25,5", "2024-03-13 09:00:00.0255"),
+        ("ns", "2024-03-13 09:00:00", "125000", "2024-03-13 09:00:00.000125000"),
+        ("fraction", "2024-03-13 09:00:00", "125", "2024-03-13 09:00:00.125"),
+        ("time ms", "2024-03-13 09:00:00", "125", "2024-03-13 09:00:00.125"),
         ("sec", "2024-03-13 09:00", "7", "2024-03-13 09:00:07"),
+        ("sec", "2024-03-13 09:00", "7.25", "2024-03-13 09:00:07.25"),
     ],
 )
 def test_a_column_that_may_finish_the_time_is_not_dropped(header: str, time: str, cell: str, reading: str) -> None:
+    cell = f'"{cell}"' if "," in cell else cell
     table = f"time (UTC),{header},heart_rate\n{time},0,70\n{time},{cell},71\n"
     options = {"time": "epoch-s"} if time.isdigit() else {}
     refused(read(table, **options), "time-two-readings", f'"{header}"', reading, f"csv.columns={header}=-")

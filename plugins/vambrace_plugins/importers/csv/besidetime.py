@@ -30,15 +30,16 @@ _ACTS = {
     *("modified", "synced", "sync", "received", "saved", "inserted", "processed", "edited", "downloaded"),
 }
 _CONSTANT_FROM = 3
-# Headers of what finishes the second or the minute of a time, with the digits that it has at most.
+_FREE = 0
+# Headers of what finishes the second or the minute of a time, with the digits that it has at most;
+# a mere fraction has as many as it likes.
 _PARTS = {
     **dict.fromkeys(("ms", "msec", "msecs", "milli", "millis", "millisecond", "milliseconds"), 3),
     **dict.fromkeys(("us", "μs", "usec", "usecs", "micro", "micros", "microsecond", "microseconds"), 6),
     **dict.fromkeys(("ns", "nsec", "nsecs", "nano", "nanos", "nanosecond", "nanoseconds"), 9),
-    **dict.fromkeys(("fraction", "fractional", "fractional second", "fractional seconds", "second fraction"), 9),
-    **dict.fromkeys(("fraction of second", "fractions", "subsecond", "subseconds", "sub second", "sub seconds"), 9),
+    **dict.fromkeys(("fraction", "fractional", "fractional second", "fractional seconds", "second fraction"), _FREE),
+    **dict.fromkeys(("fraction of second", "fractions", "subsecond", "subseconds", "sub second", "sub seconds"), _FREE),
 }
-_FREE = 9
 _SECONDS = {"s", "sec", "secs", "second", "seconds"}
 _WHOLE = re.compile(r":[0-9]{2}(?::[0-9]{2})(?![0-9:.,])|^[0-9]{9,11}$")
 _MINUTES = re.compile(r"(?:^|[T ])[0-9]{1,2}:[0-9]{2}(?![0-9:.,])")
@@ -50,28 +51,35 @@ def checked(heads: Sequence[Heading], said: Said, blocks: Iterator[Block]) -> It
     It is decided from the first block that has rows.
     """
     rest = [at for at, heading in enumerate(heads) if _unread(heading, at, said)]
+    asked = bool(rest) or any(map(_is_count, heads))
     for block in blocks:
-        if rest and len(block):
+        if asked and len(block):
             _refuse(heads, said, block, rest)
-            rest = []
+            asked = False
         yield block
 
 
 def _refuse(heads: Sequence[Heading], said: Said, block: Block, rest: Sequence[int]) -> None:
     found = places(heads, said)
-    cells = {at: _cells(block, at) for at in rest}
+    counts = [at for at, heading in enumerate(heads) if _is_count(heading) and at not in found.used]
+    cells = {at: _cells(block, at) for at in [*rest, *counts]}
     main = found.date if found.main is None else found.main
     if main is None:
         raise AssertionError("places always finds one")
-    for at in rest:
-        if _says_half(heads[at], cells[at]):
+    for at in [*rest, *counts]:
+        if at in rest and _says_half(heads[at], cells[at]):
             _refuse_half(name_of(heads, at), cells[at], heads[main].text.strip(), _cells(block, main))
         digits = _digits(heads[at], cells[at])
-        if digits:
+        if digits is not None:
             _refuse_part(name_of(heads, at), cells[at], heads[main].text.strip(), _cells(block, main), digits)
     times = [at for at in rest if _is_time(heads, at, cells[at], len(block))]
     if times:
         raise _second(heads, main, times)
+
+
+def _is_count(heading: Heading) -> bool:
+    """Say whether a header is that of a time in parts of a second, which may be the rest of another."""
+    return heading.time is not None and heading.time.unit in _PARTS and not heading.time.elapsed
 
 
 def _unread(heading: Heading, at: int, said: Said) -> bool:
@@ -126,14 +134,14 @@ def _in_full(text: str) -> str:
     return str(full_days(pa.array([text], pa.string()))[0].as_py())
 
 
-def _digits(heading: Heading, cells: Sequence[str]) -> int:
-    """Return how many digits a part of a time has that a column may hold, 0 where it holds none."""
-    body = plain(heading.text)
-    digits = 2 if body in _SECONDS else _PARTS.get(body, 0)
-    if not digits or not any(letter in "123456789" for cell in cells for letter in cell):
-        return 0
-    whole = rf"[0-9]{{1,{digits}}}" if digits > 2 else "[0-5]?[0-9](?:[.,][0-9]+)?"
-    return digits if _all(cells, re.compile(rf"^(?:{whole}|0?[.,][0-9]+)$")) else 0
+def _digits(heading: Heading, cells: Sequence[str]) -> int | None:
+    """Return how many digits a part of a time has that a column may hold, None where it holds none."""
+    body = heading.time.unit if heading.time is not None else plain(heading.text)
+    digits = 2 if body in _SECONDS and heading.time is None else _PARTS.get(body)
+    if digits is None or not any(letter in "123456789" for cell in cells for letter in cell):
+        return None
+    most = {2: "[0-5]?[0-9]", _FREE: "[0-9]{1,9}"}.get(digits, f"[0-9]{{1,{digits}}}")
+    return digits if _all(cells, re.compile(rf"^(?:{most})?(?:[.,][0-9]*)?$")) else None
 
 
 def _refuse_part(name: str, parts: Sequence[str], header: str, times: Sequence[str], digits: int) -> None:
@@ -145,9 +153,9 @@ def _refuse_part(name: str, parts: Sequence[str], header: str, times: Sequence[s
         return
     text, at = first.string, first.end()
     part = next(cell for cell in parts if any(letter in "123456789" for letter in cell))
-    behind = re.sub(r"^0?[.,]", "", part)
-    if behind == part and digits < _FREE:
-        behind = part.zfill(digits)
+    whole, _, rest = part.replace(",", ".").partition(".")
+    behind = (whole.zfill(digits) if digits != _FREE else "" if rest else whole) + rest
+    behind = f"{whole.zfill(2)}.{rest}" if digits == 2 and rest else behind
     may = f"{text[:at]}{':' if digits == 2 else '.'}{behind}{text[at:]}"
     what = f'"{name}" has "{part}" beside "{header}" ("{text}"): the time may be {may}, or {text}'
     todo = f'If "{name}" is no part of the time, leave it out, as in --option "csv.columns={name}=-"; if it is, '
