@@ -38,6 +38,7 @@ def test_the_form_of_c_has_its_year_last(days: int, shape: str) -> None:
 
 def test_a_zone_before_the_year_is_kept_where_it_is_utc() -> None:
     assert instants(reading_of("time", ["Wed Mar 13 09:00:00 UTC 2024"], "Europe/Berlin")) == [text_of(AT)]
+    assert instants(reading_of("time", ["Wed Mar 13 10:30:00 +0130 2024"])) == [text_of(AT)]
     other = reading_of("time", ["Wed Mar 13 09:00:00 CET 2024"], "Europe/Berlin")
     assert other.code or not other.channels
 
@@ -54,7 +55,18 @@ def test_the_form_of_web_logs_is_read(offset: str, hours: float) -> None:
     assert instants(result) == [text_of(AT - timedelta(hours=hours))]
 
 
-@pytest.mark.parametrize("text", ["20240313_090000", "20240313-090000", "20240313 090000", "20240313_0900"])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "20240313_090000",
+        "20240313-090000",
+        "20240313 090000",
+        "20240313_0900",
+        "20240313090000000",
+        "20240313_090000000",
+        "20240313_090000.000",
+    ],
+)
 def test_digits_of_a_date_and_a_clock_may_be_parted(text: str) -> None:
     result = reading_of("time (UTC)", [text])
     assert instants(result) == [text_of(AT)]
@@ -76,6 +88,26 @@ def test_dots_between_hours_and_minutes_beside_a_date_are_refused_with_the_way_o
         result = read(f"date,time (UTC),heart_rate\n2024-03-13,{clock},71\n")
         refused(result, "time-notation", f'"{clock}", a time of day with dots', f'"{clock.replace(".", ":")}"')
     refused(reading_of("time", ["09.00.00"], "UTC", date="2024-03-13"), "time-notation", '"09:00:00"')
+
+
+@pytest.mark.parametrize("text", ["13.03.2024 09.00.00", "2024-03-13 09.00.00", "2024-03-13T09.00.00"])
+def test_dots_in_a_clock_behind_a_date_are_refused_with_the_way_on(text: str) -> None:
+    refused(reading_of("time (UTC)", [text]), "time-notation", f'"{text}"', "09:00:00")
+
+
+def test_hours_and_minutes_with_a_dot_beside_a_date_are_refused() -> None:
+    refused(
+        read("date,time (UTC),heart_rate\n2024-03-13,09.30,71\n"), "time-notation", "may be a time of day with dots"
+    )
+
+
+def test_hours_behind_a_day_are_no_year() -> None:
+    for text in ("Mar 13 09:00:00", "13 Mar 09:00:00"):
+        assert reading_of("time (UTC)", [text]).code == "time-notation"
+
+
+def test_a_mixture_without_any_count_is_none() -> None:
+    refused(reading_of("time (UTC)", ["20240313_090000", "soon"]), "time-notation", '"20240313_090000"')
 
 
 def test_a_first_cell_without_a_time_of_day_does_not_speak_for_all() -> None:

@@ -62,23 +62,23 @@ def _clock(words: TimeWords, header: str, said: Said, texts: Sequence[str]) -> t
         return "mm:ss", f'"{shown}" has minutes first' if found else ""
     if not found:
         return "h:mm:ss", ""
-    falls = {clock: _fall(texts, clock) for clock in ("mm:ss", "hh:mm")}
-    kept = [clock for clock, fall in falls.items() if not fall]
+    breaks = {clock: _break(texts, clock) for clock in ("mm:ss", "hh:mm")}
+    kept = [clock for clock, shown in breaks.items() if not shown]
     if len(kept) == 1 and len(found) < len(texts):
-        return kept[0], f"the rows stand in the order of time only so ({next(filter(None, falls.values()))})"
+        return kept[0], f"the rows stand in the order of time only so (else {next(filter(None, breaks.values()))})"
     raise _two_readings(found, header)
 
 
-def _fall(texts: Sequence[str], clock: str) -> str:
-    """Return the first pair of times of which the second is less than the first, "" where there is none."""
+def _break(texts: Sequence[str], clock: str) -> str:
+    """Return times between which their order turns, "" where they only rise, or only fall as with the newest first."""
     counts = pc.utf8_ltrim(seconds(pa.array(texts, pa.string()), clock), "+")
     known = np.flatnonzero(pc.match_substring_regex(counts, _NUMBER).to_numpy(zero_copy_only=False))
-    numbers = pc.cast(counts.take(pa.array(known)), pa.float64()).to_numpy(zero_copy_only=False)
-    falls = np.flatnonzero(np.diff(numbers) < 0)
-    if not len(falls):
+    steps = np.diff(pc.cast(counts.take(pa.array(known)), pa.float64()).to_numpy(zero_copy_only=False))
+    falls, rises = np.flatnonzero(steps < 0), np.flatnonzero(steps > 0)
+    if not len(falls) or not len(rises):
         return ""
     first, second = (texts[known[at]] for at in (falls[0], falls[0] + 1))
-    return f'"{first}" before "{second}"'
+    return f'"{first}" would be behind "{second}"'
 
 
 def _two_readings(found: Sequence[str], header: str) -> Refused:

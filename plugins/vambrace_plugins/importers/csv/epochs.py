@@ -28,6 +28,10 @@ _TICKS = {"the year 1": -62_135_596_800, "1601": -11_644_473_600}
 def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:
     """Return a column of counts: since an epoch, or since a start that the user gives."""
     numbers = [float(cell.replace(",", ".")) for cell in cells if _COUNT.match(cell.strip())]
+    if not numbers:
+        text = next((cell.strip() for cell in cells if cell.strip()), "")
+        what = f'the column "{header}" has "{text}" where counts are expected'
+        raise Refused("time-notation", what, todo="Write times as 2024-03-01T08:15:30Z, or all of them as counts")
     unit = said.time_unit or words.unit or _unit_by_range(numbers)
     if not unit:
         raise _no_unit(header, numbers)

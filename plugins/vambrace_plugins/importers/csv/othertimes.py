@@ -35,7 +35,13 @@ def settled(heads: Sequence[Heading], timing: Timing, said: Said, block: Block, 
             other = _other(heads, at, said, block.columns)
             if other is not None:
                 _compare(heads, timing.start, other, read, block, source)
+    others += [at for at, heading in enumerate(heads) if _is_told_zone(heading) and at not in timing.used]
     return [f'times: read from "{_name(heads, main)}", and not from "{_name(heads, at)}"' for at in others]
+
+
+def _is_told_zone(heading: Heading) -> bool:
+    """Say whether the user names a column of zones, which is not read where the times have zones themselves."""
+    return heading.time is not None and heading.time.told and heading.time.part in {"offset", "zone"}
 
 
 def _is_time(heading: Heading) -> bool:

@@ -13,6 +13,7 @@ from vambrace_plugins.importers.csv.options import EPOCHS, Said
 
 _DAY_S = 86_400
 _SERIAL = r"^\s*(?P<day>[0-9]{5})(?:[.,]0*)?\s*$"
+_DOTTED = re.compile(r"^(?:[01]?[0-9]|2[0-3])[.,][0-5][0-9]$")
 _FRACTION = re.compile(r"^(?:0?[.,][0-9]+|[01](?:[.,]0*)?)$")
 
 
@@ -42,9 +43,12 @@ def serial_dates(cells: pa.Array, zero: int) -> pa.Array:
 
 
 def refuse_fractions(cells: Sequence[str], header: str, date: str) -> None:
-    """Raise Refused for times of day as fractions of a day, which would count from the spreadsheet's first day."""
+    """Raise Refused for times of day as fractions of a day or with dots; as counts they would be wrong."""
     texts = [text for cell in cells if (text := cell.strip())]
     if texts and all(map(_FRACTION.match, texts)):
         what = f'the column "{header}" has "{texts[0]}" beside the date in "{date}": it may be a fraction of the day'
         todo = "Export it again with times of day as 09:00:00, or with the whole date and time in one column"
         raise Refused("time-notation", what, todo=todo)
+    if texts and all(map(_DOTTED.match, texts)):
+        what = f'the column "{header}" has "{texts[0]}" beside the date in "{date}": it may be a time of day with dots'
+        raise Refused("time-notation", what, todo="Export it again with times of day as 09:00:00")

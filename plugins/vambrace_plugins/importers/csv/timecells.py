@@ -21,6 +21,8 @@ _MONTHS = (
     *("sept?(?:ember)?", "oct(?:ober)?", "nov(?:ember)?", "dec(?:ember)?"),
 )
 _MONTH = f"({'|'.join(_MONTHS)})"
+# Digits before a colon are hours.
+_YEAR = r"'?([0-9]{4}|[0-9]{2})($|[^0-9A-SU-Za-z_:])"
 _WEEKDAY = r"^\s*(?:mon|tues?|wed(?:nes)?|thu(?:rs)?|fri|sat(?:ur)?|sun)(?:day)?\.?,? +"
 _WEEKDAY_NAME = r"(?i)^\s*(?P<day>mon|tue|wed|thu|fri|sat|sun)"
 _WEEKDAYS = pa.array(["mon", "tue", "wed", "thu", "fri", "sat", "sun"])
@@ -28,17 +30,17 @@ _NAMED = (
     # As C's ctime writes them, with the year last, and as logs of the web do.
     (
         rf"^\s*{_MONTH}\.? +([0-9]{{1,2}}) +([0-9]{{1,2}}:[0-9]{{2}}(?::[0-9]{{2}}(?:[.,][0-9]+)?)?)"
-        r"( +(?:UTC|GMT))? +([0-9]{4})\s*$",
+        r"( +(?:UTC|GMT|[+\-][0-9]{4}))? +([0-9]{4})\s*$",
         r"\2/\1/\5 \3\4",
     ),
     (rf"^\s*([0-9]{{1,2}})/{_MONTH}/([0-9]{{4}}):([0-9])", r"\1/\2/\3 \4"),
-    (rf"^\s*([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/.]+{_MONTH}\.?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\1/\2/\3"),
-    (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\2/\1/\3"),
+    (rf"^\s*([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/.]+{_MONTH}\.?[ \-/,]+{_YEAR}", r"\1/\2/\3\4"),
+    (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/,]+{_YEAR}", r"\2/\1/\3\4"),
 )
 # Digits that are a date and a clock, and where nothing stands between the two a date in no unit since 1970.
 _PACKED = (
     r"^(?:19|20)[0-9]{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12][0-9]|3[01])"
-    r"[_\- ]?(?:[01][0-9]|2[0-3])(?:[0-5][0-9]){1,2}(?:[.,][0-9]+)?$"
+    r"[_\- ]?(?:[01][0-9]|2[0-3])[0-5][0-9](?:[0-5][0-9](?:[.,][0-9]+|[0-9]{3})?)?$"
 )
 _KINDS = (
     ("half-day", re.compile(r"[0-9]\s*[AaPp]\.?[Mm]\.?$")),
@@ -65,7 +67,7 @@ _KINDS = (
     ("number", re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?$")),
 )
 _COLON_FRACTION = re.compile(r"((?:^|[T ])[0-9]{1,2}:[0-5][0-9]:[0-5][0-9]):([0-9]{2,})(?![0-9:])")
-_DOTTED = re.compile(r"^(?:[01]?[0-9]|2[0-3])\.[0-5][0-9]\.[0-5][0-9]$")
+_DOTTED = re.compile(r"(?:^|[T ])((?:[01]?[0-9]|2[0-3])\.[0-5][0-9]\.[0-5][0-9])$")
 _DIGITS = bytes.maketrans(b"123456789", b"000000000")
 _SHORTEST = len("2024-03-01T08:15:30")
 _OFFSET_LENGTH = len("+01:00")
@@ -122,21 +124,24 @@ def _no_notation(text: str, header: str) -> Refused:
         what = f'the column "{header}" has "{text}", with a colon where the fraction of the second may begin'
         pointed = _COLON_FRACTION.sub(r"\1.\2", text)
         todo = f'If it is one, write a point before it, as in "{pointed}"'
-    elif _DOTTED.match(text):
+    elif dotted := _DOTTED.search(text):
         what = f'the column "{header}" has "{text}", a time of day with dots'
-        todo = f'Write it with colons, as in "{text.replace(".", ":")}"'
+        todo = f'Write it with colons, as in "{text[: dotted.start(1)]}{dotted[1].replace(".", ":")}"'
     return Refused("time-notation", what, todo=todo)
 
 
 def refuse_dotted(cells: Sequence[str], header: str, *, beside_date: bool) -> None:
-    """Raise Refused for times of day with dots; without a date beside, only where they can be no dates themselves."""
+    """Raise Refused for times of day with dots; where no date is said, only for those that can be no dates."""
     texts = [text for cell in cells if (text := cell.strip())]
-    if texts and all(map(_DOTTED.match, texts)) and (beside_date or not all(map(_may_be_date, texts))):
+    if not texts or not all(map(_DOTTED.search, texts)):
+        return
+    dated = beside_date or " " in texts[0] or "T" in texts[0]
+    if dated or not all(map(_may_be_date, texts)):
         raise _no_notation(texts[0], header)
 
 
 def _may_be_date(text: str) -> bool:
-    return bool(short_year_readings(text, "20")) if text.count(".") == 2 else False
+    return bool(short_year_readings(text, "20"))
 
 
 def _alike(cells: Sequence[str]) -> Iterator[tuple[int, int]]:
@@ -242,6 +247,7 @@ def is_packed(cells: Sequence[str]) -> bool:
 
 def unpacked(texts: pa.Array) -> pa.Array:
     """Return digits that are a date and a clock as ISO 8601 writes them without marks."""
+    texts = pc.replace_substring_regex(texts, r"^(\s*[0-9]{8}[_\- ]?[0-9]{6})([0-9]{3})\s*$", r"\1.\2")
     return pc.replace_substring_regex(texts, r"^\s*([0-9]{8})[_\- ]?([0-9]{6}|[0-9]{4})([.,][0-9]+)?\s*$", r"\1T\2\3")
 
 
