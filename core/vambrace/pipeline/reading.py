@@ -242,13 +242,15 @@ class _Pass:
         column = each.column
         tally = self.reading.tally(batch.recording, column.signal)
         _describe(tally, column)
-        tally.absent += len(each) - int(each.present.sum())
-        if fault.any():
+        present, faulty = int(np.count_nonzero(each.present)), bool(fault.any())
+        tally.absent += len(each) - present
+        if faulty:
             self._set_aside(batch.recording, _rejections(batch, each, fault))
-        rows = np.flatnonzero(each.present & (fault == 0))
+        # Most often all rows are kept; then nothing need be copied.
+        whole = present == len(each) and not faulty
+        rows = np.arange(len(each)) if whole else np.flatnonzero(each.present & (fault == 0))
         if not len(rows):
             return
-        # Most often all rows are kept; then nothing need be copied.
         kept = slice(None) if len(rows) == len(each) else rows
         time, time_end = (array[kept] for array in harmonise.times_of(SIGNALS[column.signal].kind, span))
         value, record = each.value[kept], batch.record[kept]

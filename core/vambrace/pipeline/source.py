@@ -24,7 +24,7 @@ from vambrace.pipeline.reading import ChannelTally, Reading, is_damaged, read, r
 from vambrace.pipeline.settings import settings_of
 from vambrace.pipeline.watching import Watch
 from vambrace.plugin import Importer, Source
-from vambrace.registry import Registry, options_for
+from vambrace.registry import MappingText, Registry, options_for
 
 Stats: TypeAlias = Mapping[tuple[str, str], ChannelStats]
 
@@ -45,6 +45,7 @@ class Plan:
     is packed in it). `importer` names the importer that won and `claim` how strongly, or `error` says why none did;
     `notes` say what was odd about the question. `damage` is what is wrong with the bytes of a compressed file or a
     member of an archive; then `content_size` counts those before it, and the opener's stream raises it behind them.
+    `mappings` holds the mapping file that made the importer, where one did.
     """
 
     opener: Opener
@@ -61,6 +62,7 @@ class Plan:
     zone: str | None = None
     salvage: bool = False
     damage: DamagedFile | None = None
+    mappings: tuple[MappingText, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -98,7 +98,7 @@ def _compare(
     if len(odd):
         row = int(both[odd[0]])
         names = [_name(heads, each.at) for each in (main, other)]
-        cells = [block.columns[each.at][row].as_py().strip() for each in (main, other)]
+        cells = [str(block.columns[each.at][row]).strip() for each in (main, other)]
         what = f'"{names[0]}" has "{cells[0]}" where "{names[1]}" has "{cells[1]}", which is another time'
         todo = f'Leave one out, as in --option "csv.columns={names[1]}=-" (or "csv.columns={names[0]}=-")'
         raise Refused("time-two-columns", what, where=f"row {int(block.records[row]):,}", todo=todo)

@@ -12,7 +12,7 @@ _BASES = {
     *("time", "timestamp", "time stamp", "datetime", "date time", "date per time", "date and time"),
     *("recorded at", "measured at", "record time", "sample time"),
 }
-_UNIT_WORDS = {
+UNIT_WORDS = {
     **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
     **dict.fromkeys(("ms", "msec", "millis", "millisecond", "milliseconds"), "ms"),
     **dict.fromkeys(("us", "μs", "usec", "micros", "microsecond", "microseconds"), "us"),
@@ -79,7 +79,7 @@ def read_time(words: str, bracketed: list[str]) -> TimeWords | None:
 
 def offset_unit(header: str) -> str:
     """Return the unit that the header of a column of offsets names (`h`, `min` or `s`), or ""."""
-    units = [_UNIT_WORDS.get(word, "") for word in re.findall("[a-zμ]+", header.lower())]
+    units = [UNIT_WORDS.get(word, "") for word in re.findall("[a-zμ]+", header.lower())]
     return next((unit for unit in reversed(units) if unit in {"h", "min", "s"}), "")
 
 
@@ -103,8 +103,8 @@ def _strip(words: str, said: TimeWords) -> tuple[TimeWords, str]:
             said = replace(said, epoch_s=0)
         elif word in {"elapsed"}:
             said = replace(said, elapsed=True)
-        elif word in _UNIT_WORDS:
-            said = replace(said, unit=_UNIT_WORDS[word])
+        elif word in UNIT_WORDS:
+            said = replace(said, unit=UNIT_WORDS[word])
         elif word in _EDGES:
             said = replace(said, edge=_EDGES[word])
         elif word == "local":
