@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import bz2
 import gzip
+import lzma
 import zipfile
 from pathlib import Path
 
@@ -113,3 +115,26 @@ def test_an_archive_of_another_kind_is_named_with_a_way_on(tmp_path: Path, head:
         row = ledger(to)[path]
         assert row["status"] == "rejected"
         assert row["reason"].startswith(f"it is {words}, which is not read. Unpack it yourself")
+
+
+@pytest.mark.parametrize(
+    ("data", "words"),
+    [
+        (gzip.compress(gzip.compress(b"time,heart_rate\n")), "packed twice, by gzip and then by gzip"),
+        (gzip.compress(bz2.compress(b"time,heart_rate\n")), "packed twice, by bzip2 and then by gzip"),
+        (lzma.compress(zip_bytes({"a.csv": b"time,heart_rate\n"})), "packed twice, by zip and then by xz"),
+        # A shell script before the archive, as programs that unpack themselves have it.
+        (b"#!/bin/sh\nexit\n" + zip_bytes({"a.csv": b"x"}), "a zip archive behind 15 other bytes"),
+    ],
+    ids=["gzip", "bzip2", "zip", "script"],
+)
+def test_what_is_packed_twice_or_has_bytes_before_it_is_named(tmp_path: Path, data: bytes, words: str) -> None:
+    to = tmp_path / "ds"
+    (tmp_path / "export.csv.gz").write_bytes(data)
+    (tmp_path / "a.zip").write_bytes(zip_bytes({"in.bin": data}))
+    convert([tmp_path], to)
+    for path in ("export.csv.gz", "a.zip!in.bin"):
+        row = ledger(to)[path]
+        assert row["status"] == "rejected"
+        assert row["reason"].startswith(f"it is {words}")
+        assert "Unpack it yourself" in row["reason"]

@@ -42,6 +42,14 @@ def packed_by_lzma(folder: Path) -> None:
         box.writestr("a.csv", TABLE)
 
 
+def packed_twice(folder: Path) -> None:
+    (folder / "a.csv.gz").write_bytes(gzip.compress(gzip.compress(TABLE.encode())))
+
+
+def packed_once(folder: Path) -> None:
+    (folder / "a.csv.gz").write_bytes(gzip.compress(TABLE.encode()))
+
+
 def leads_out(folder: Path) -> None:
     with zipfile.ZipFile(folder / "a.zip", "w") as box:
         box.writestr("../a.csv", TABLE)
@@ -118,6 +126,12 @@ EXAMPLES = (
         "A member is packed by a method that is not read.",
         packed_by_lzma,
         mended=packed_as_usual,
+    ),
+    File(
+        "unsupported-method",
+        "A file is packed twice, or a zip archive has other bytes before it.",
+        packed_twice,
+        mended=packed_once,
     ),
     File("special-file", "A member of an archive is a link, or no file.", link_inside, mended=file_inside),
     File(

@@ -67,6 +67,14 @@ EXAMPLES = (
         readings=("1.250", "1250"),
     ),
     File(
+        "decimal-two-readings",
+        "A point stands before exactly three digits of what is counted in whole numbers, and no other cell shows more.",
+        f"time\tsteps total\n{T}\t987\n{T}\t1.003\n",
+        {"decimal": "comma"},
+        readings=("1,003", "1003"),
+        name="a.tsv",
+    ),
+    File(
         "decimal-not-said",
         "A comma may stand before decimals in a table whose cells are separated by commas.",
         f'time,power (W)\n{T},"120,5"\n',

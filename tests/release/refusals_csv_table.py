@@ -69,6 +69,19 @@ EXAMPLES = (
         readings=('"P01"', '"P02"'),
     ),
     File(
+        "statistic-unknown",
+        "A column says the statistic of each row, and one of its words is none.",
+        f"time,statistic,heart_rate\n{T},fine,60\n",
+        {"columns": "statistic=-"},
+    ),
+    File(
+        "statistic-two-readings",
+        "A header names one statistic, and the column of statistics another.",
+        f"time,statistic,average HR\n{T},max,60\n",
+        {"columns": "statistic=-"},
+        readings=("holds the mean", "says max"),
+    ),
+    File(
         "too-many-columns",
         "The table is wider than any export of a recording.",
         wide_table,
@@ -79,6 +92,13 @@ EXAMPLES = (
         "A column that tells devices apart has more words than there can be devices.",
         many_devices,
         {"columns": "device=-"},
+    ),
+    File(
+        "damaged-file",
+        "A row does not fit its table: here a note behind it, or the title of another table that is not known.",
+        f"time,heart_rate\n{T},60\nend\nof file\n",
+        mended=f"time,heart_rate\n{T},60\n",
+        readings=("a title or a note",),
     ),
     File(
         "damaged-file",

@@ -47,9 +47,23 @@ _NOT_READ = {
 """What formats that are not read begin with, as their specifications say."""
 
 
-def packed_otherwise(head: bytes) -> str:
-    """Say what kind of archive begins so that cannot be read here, or return an empty text."""
-    return next((words for mark, words in _NOT_READ.items() if head.startswith(mark)), "")
+_ZIP = re.compile(rb"PK\x03\x04[\x0a-\x3f]\x00")
+"""How a zip archive's first member begins, with the version that it needs (APPNOTE 4.3.7)."""
+
+
+def packed_otherwise(head: bytes, outer: Codec | None = None) -> str:
+    """Say what kind of archive begins so that cannot be read here, or return an empty text.
+
+    `outer` is how the stream is compressed that the bytes were unpacked from.
+    """
+    what = next((words for mark, words in _NOT_READ.items() if head.startswith(mark)), "")
+    found = None if what else _ZIP.search(head)
+    inner = "zip" if found and not found.start() else codec_of(head)
+    if outer and inner:
+        return f"packed twice, by {inner} and then by {outer}"
+    if found and found.start():
+        return f"a zip archive behind {found.start():,} other bytes, as in a program that unpacks itself"
+    return what
 
 
 def codec_of(head: bytes) -> Codec | None:

@@ -191,16 +191,17 @@ class _Walk:
             return
         yield from self._sorted_out(_Found(path, location, member.size, archive.budget, archive.depth + 1), head)
 
-    def _sorted_out(self, found: _Found, head: bytes) -> Iterator[Entry]:
+    def _sorted_out(self, found: _Found, packed: bytes) -> Iterator[Entry]:
         """Yield the entry of a file or member by what its first bytes say; an archive's members are pushed."""
-        location, head = self._unwrapped(found, head)
+        location, head = self._unwrapped(found, packed)
         is_zip = head.startswith(zips.MAGIC) and location is found.location
         try:
             listing = self._listing(found, location, head) if is_zip or tars.is_tar(head) else None
         except SourceError as error:
             yield self._problem(found.path, Fault.of(error), found.location, found.size)
             return
-        if listing is None and (what := packed_otherwise(head)):
+        outer = codec_of(packed) if location is not found.location else None
+        if listing is None and not is_zip and (what := packed_otherwise(head, outer)):
             fault = Fault("unsupported-method", f"it is {what}, which is not read. {_UNPACKED}.")
             yield self._problem(found.path, fault, found.location, found.size)
             return

@@ -78,6 +78,8 @@ class TextRecords:
             self.sentences.append(f"the header stands {self._rows.headers_again} times again between the rows")
         if self._rows.comments:
             self.sentences.append(f"{self._rows.comments} lines of comment between the rows passed over")
+        if self._rows.rules:
+            self.sentences.append("a line of dashes under the header passed over")
         if self._rows.fault is not None:
             raise self._rows.fault
         if not cut and not self._lines.ended:

@@ -58,6 +58,20 @@ def may_list(signal: str) -> bool:
     return signal == "rr_interval" or SIGNALS[signal].domain[1] < 1000
 
 
+class Sample(NamedTuple):
+    """The first cells of one column of numbers, and what is known of them.
+
+    `lists` says that a space may part several values in a cell, `counts` that they are whole numbers as a rule; `most`
+    is the largest value that there can be.
+    """
+
+    header: str
+    cells: Sequence[str]
+    lists: bool = False
+    counts: bool = False
+    most: float = float("inf")
+
+
 class _Cell(NamedTuple):
     """One cell, and the header of its column."""
 
@@ -68,26 +82,29 @@ class _Cell(NamedTuple):
 class _Seen:
     """The first cell of each kind, by its mark: before decimals, between thousands, and `alone` before three digits.
 
-    `with_groups` holds the marks that stand before decimals behind groups of thousands.
+    `with_groups` holds the marks that stand before decimals behind groups of thousands. `point` is a cell in which
+    the point can only stand before decimals: three digits follow, and with these no value is so large.
     """
 
-    def __init__(self, sample: Iterable[tuple[str, Sequence[str]]], lists: Collection[str]) -> None:
-        """Look at the cells; `lists` holds the headers of the columns in which a space parts values."""
+    def __init__(self, sample: Iterable[Sample]) -> None:
+        """Look at the cells."""
+        self.point: _Cell | None = None
+        self.counted: _Cell | None = None
         self.decimal: dict[str, _Cell] = {}
         self.parting: dict[str, _Cell] = {}
         self.alone: dict[str, _Cell] = {}
         self.with_groups: set[str] = set()
-        for header, cells in sample:
-            if numbers_in(cells) is not None:
-                self._take_plain(header, column_of(cells))
+        for each in sample:
+            if numbers_in(each.cells) is not None:
+                self._take_plain(each, column_of(each.cells))
                 continue
-            column = pc.utf8_trim_whitespace(column_of(cells))
+            column = pc.utf8_trim_whitespace(column_of(each.cells))
             for mark in _OTHER:
                 held = column.filter(pc.match_substring(column, mark))
                 if len(held):
-                    self._take(header, held, mark, _OTHERS if header in lists else _BLANK + _OTHERS)
+                    self._take(each, held, mark)
 
-    def _take_plain(self, header: str, cells: pa.Array) -> None:
+    def _take_plain(self, each: Sample, cells: pa.Array) -> None:
         """Take what plain numbers show: a point stands in them before decimals, or alone before three digits."""
         for part in (cells[:_FEW], cells[_FEW:]):
             # Once a point stands before decimals, nothing else that plain numbers show decides anything.
@@ -96,12 +113,16 @@ class _Seen:
             held = part.filter(pc.match_substring(part, "."))
             grouped = pc.match_substring_regex(held, _GROUP["."])
             if (alone := _first(held.filter(grouped), _GROUP["."])) is not None:
-                self.alone.setdefault(".", _Cell(header, alone))
+                self.alone.setdefault(".", _Cell(each.header, alone))
+                self._take_points(each, pc.utf8_trim_whitespace(held.filter(grouped)))
             if (text := _first(held.filter(pc.invert(grouped)), _ONE["."])) is not None:
-                self.decimal["."] = _Cell(header, text)
+                self.decimal["."] = _Cell(each.header, text)
 
-    def _take(self, header: str, cells: pa.Array, mark: str, spaces: str) -> None:
+    def _take(self, each: Sample, cells: pa.Array, mark: str) -> None:
         """Take what cells that hold a mark show of it."""
+        header, spaces = each.header, _spaces(each)
+        if mark == ".":
+            self._take_points(each, cells.filter(pc.match_substring_regex(cells, _GROUP["."])))
         for found, pattern in (
             (self.alone, _GROUP[mark]),
             (self.parting, _SURE[_OTHER[mark]]),
@@ -117,6 +138,16 @@ class _Seen:
         if mark not in self.decimal and (text := _first(cells, _ONE[mark])) is not None:
             self.decimal[mark] = _Cell(header, text)
 
+    def _take_points(self, each: Sample, cells: pa.Array) -> None:
+        """Take what cells show with a point before three digits."""
+        if len(cells):
+            whole = pc.cast(pc.replace_substring(cells, ".", ""), pa.float64())
+            at = pc.index(pc.greater(pc.abs(whole), each.most), True).as_py()
+            if at >= 0 and self.point is None:
+                self.point = _Cell(each.header, cells[at].as_py())
+            if each.counts and self.counted is None:
+                self.counted = _Cell(each.header, cells[0].as_py())
+
     def first(self, mark: str) -> _Cell | None:
         """Return a cell that has one such mark, or has it before decimals."""
         return self.decimal.get(mark) or self.alone.get(mark)
@@ -129,26 +160,26 @@ class DecimalMark:
     it stands twice in a cell, or together with the other mark; alone in a cell only where `parts` says so.
     """
 
-    def __init__(
-        self, said: str, delimiter: str, sample: Iterable[tuple[str, Sequence[str]]], lists: Collection[str] = ()
-    ) -> None:
-        """Decide from the first rows' cells of each column (header, cells).
-
-        `lists` holds the headers of columns in which a space may part several values.
-        """
-        self.said, self.mark, self.parts, self.open = bool(said), said, bool(said), False
-        self._lists = lists
+    def __init__(self, said: str, delimiter: str, sample: Sequence[Sample]) -> None:
+        """Decide from the first rows' cells of each column."""
+        self.said, self.mark, self.parts = bool(said), said, bool(said)
+        self._lists = {each.header for each in sample if each.lists}
+        self.open: Collection[str] = ()
         self._commas, self._grouped = False, dict[str, str]()
         if not said:
-            seen = _Seen(sample, lists)
+            seen = _Seen(sample)
             self.mark = _decide(delimiter, seen)
             self.parts = _OTHER[self.mark] in seen.parting
-            # Semicolons part cells where commas stand before decimals: there, nothing shows yet what a point means.
-            self.open = delimiter == ";" and self.mark == "." and not seen.decimal and not seen.parting
+            if self.mark == "." and not seen.decimal and not seen.parting and seen.point is None:
+                # Nothing shows yet what a point means. Commas part cells where points stand before decimals, and yet
+                # whole numbers are counted there as well.
+                self.open = {each.header for each in sample if delimiter != "," or each.counts}
 
-    def as_written(self, cells: pa.Array) -> bool:
+    def as_written(self, header: str, cells: pa.Array) -> bool:
         """Say whether plain numbers mean what they say; if not, `plain` has to see them."""
-        return self.mark == "." and not (self.open and pc.any(pc.match_substring(cells, "."), min_count=0).as_py())
+        if self.mark != ".":
+            return False
+        return header not in self.open or not pc.any(pc.match_substring(cells, "."), min_count=0).as_py()
 
     def plain(self, header: str, cells: pa.Array) -> pa.Array:
         """Return the cells with a point before decimals; raise Refused for a cell that contradicts the mark."""
@@ -160,7 +191,7 @@ class DecimalMark:
             changed = pc.replace_substring_regex(cells, _COMMA_CELL, r"\1.\2")
             self._commas = self._commas or not changed.equals(cells)
             return changed
-        if self.open and (at := _first(cells, _GROUP["."])) is not None:
+        if header in self.open and (at := _first(cells, _GROUP["."])) is not None:
             what = f'the column "{header}" has the cell "{at}", and the first rows do not show what a point means'
             raise Refused("decimal-not-said", what, todo=_either(at, "."))
         if not self.said and (at := _first(cells, _ONE[","])) is not None:
@@ -193,6 +224,10 @@ class DecimalMark:
             for mark, cell in sorted(self._grouped.items())
         ]
         return [*found, *(["decimal commas read as decimal points"] if self._commas else [])]
+
+
+def _spaces(each: Sample) -> str:
+    return _OTHERS if each.lists else _BLANK + _OTHERS
 
 
 def _first(cells: pa.Array, pattern: str) -> str | None:
@@ -237,8 +272,10 @@ def _decide(delimiter: str, seen: _Seen) -> str:
             return mark
     comma, point = seen.first(","), seen.first(".")
     if comma is None:
-        if delimiter == ";" and "." in seen.alone and "." not in seen.decimal:
-            raise _two_readings(seen.alone["."], ".")
+        if "." in seen.alone and "." not in seen.decimal:
+            unsure = seen.alone["."] if delimiter == ";" else _unsure(delimiter, seen)
+            if unsure is not None:
+                raise _two_readings(unsure, ".")
         return "."
     if point is not None:
         pointed = f'a point ("{point.text}" in the column "{point.header}")'
@@ -252,6 +289,13 @@ def _decide(delimiter: str, seen: _Seen) -> str:
         what = f'"{comma.text}" in the column "{comma.header}" has a comma where commas separate cells: {readings}'
         raise Refused("decimal-not-said", what, todo=f"{_COMMA_WAY}; {_POINT_WAY}")
     return ","
+
+
+def _unsure(delimiter: str, seen: _Seen) -> _Cell | None:
+    """Return a cell whose point may part thousands, where points stand before three digits only."""
+    if seen.point is not None:
+        return None
+    return seen.counted if delimiter == "," else seen.alone["."]
 
 
 def _two_uses(mark: str, decimal: _Cell, parting: _Cell) -> Refused:

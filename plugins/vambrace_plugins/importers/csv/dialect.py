@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 import csv
+import re
 from collections.abc import Callable, Iterable
 from itertools import islice
 from typing import NamedTuple
 
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.fixedwidth import Gap, gaps_of
-from vambrace_plugins.importers.csv.headerrows import VALUE
+from vambrace_plugins.importers.csv.headerrows import VALUE, is_blank
 from vambrace_plugins.importers.csv.lines import PREAMBLE_LINES, Lines
 from vambrace_plugins.importers.csv.options import DELIMITERS, FIXED
-from vambrace_plugins.importers.csv.rows import csv_fault, is_blank
+from vambrace_plugins.importers.csv.rows import csv_fault
 
+_MARKS = "[" + re.escape("".join(DELIMITERS)) + "]"
 NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "pipe"}
 
 
@@ -25,10 +27,13 @@ class Dialect(NamedTuple):
     gaps: tuple[Gap, ...] = ()
 
 
-def choose_dialect(lines: Lines, said: str, known: Callable[[list[str]], int]) -> Dialect:
+def choose_dialect(
+    lines: Lines, said: str, known: Callable[[list[str]], int], surely: Callable[[list[str]], int] | None = None
+) -> Dialect:
     """Return how the lines of a table are cut into cells.
 
-    `known` says how many cells of a header mean something to us.
+    `known` says how many cells of a header mean something to us, `surely` the same of what can only be a header;
+    without it, each cell that is known is.
 
     Raise Refused where two delimiters fit equally well, or where no header is found.
     """
@@ -38,7 +43,7 @@ def choose_dialect(lines: Lines, said: str, known: Callable[[list[str]], int]) -
             raise _no_header([next((line for line in lines.ahead() if line.strip()), "")])
         return fixed
     try:
-        return Dialect(*_delimiter(lines, said, known))
+        return Dialect(*_delimiter(lines, said, known, surely or known))
     except Refused:
         fixed = None if said else _fixed(lines, known)
         if fixed is None:
@@ -51,11 +56,18 @@ def _fixed(lines: Lines, known: Callable[[list[str]], int]) -> Dialect | None:
     return Dialect("\t", found[1], found[0]) if found else None
 
 
-def _delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> tuple[str, int]:
+def _delimiter(
+    lines: Lines, said: str, known: Callable[[list[str]], int], surely: Callable[[list[str]], int]
+) -> tuple[str, int]:
     headers = _headers(lines, (said,) if said else DELIMITERS, known)
     counts = {one: known(header) for one, header in headers.items()}
     first, *others = sorted(headers, key=lambda one: (-counts[one], -len(headers[one])))
     best = counts[first]
+    if best and len(headers[first]) > 1 and not surely(headers[first]):
+        # These may be words before the table, and what they are: `Start time`, or `Time zone,UTC`.
+        behind = _behind(lines, surely, said)
+        if behind is not None and not _has_rows(lines, behind[1]):
+            return behind
     if not best or (len(headers[first]) == 1 and not said and gaps_of(lines, known)):
         return _behind_others(lines, headers[first], known, said)
     for other in others:
@@ -91,18 +103,31 @@ def _headers(lines: Lines, delimiters: Iterable[str], known: Callable[[list[str]
 
 def _behind_others(lines: Lines, first: list[str], known: Callable[[list[str]], int], said: str) -> tuple[str, int]:
     """Return the delimiter of a header behind other lines, and how many they are; raise Refused where there is none."""
+    behind = _behind(lines, known, said)
+    if behind is None:
+        raise _no_header(first)
+    return behind
+
+
+def _has_rows(lines: Lines, before: int) -> bool:
+    """Say whether one of the first lines begins with a value, as a row of a table does."""
+    return any(VALUE.match(re.split(_MARKS, line.strip())[0].strip(' "')) for line in islice(lines.ahead(), before))
+
+
+def _behind(lines: Lines, known: Callable[[list[str]], int], said: str) -> tuple[str, int] | None:
     for before, line in enumerate(islice(lines.ahead(), PREAMBLE_LINES)):
         counts = {one: known(line.strip().split(one)) for one in ((said,) if said else DELIMITERS)}
         best = max(counts, key=lambda one: counts[one])
         if counts[best] > 1:
             return best, before
-    raise _no_header(first)
+    return None
 
 
 def _no_header(header: list[str]) -> Refused:
     """Return the refusal of a table no line of which means anything as a header."""
-    if any(VALUE.match(cell.strip()) for cell in header):
-        what = f'its first line holds values ("{header[0].strip()[:40]}"), where the names of the columns belong'
+    value = next((cell.strip() for cell in header if VALUE.match(cell.strip())), "")
+    if value:
+        what = f'its first line holds values ("{value[:40]}"), where the names of the columns belong'
         todo = "Put a line before it that names them, such as time,heart_rate"
         return Refused("no-header", what, where="line 1", todo=todo, unrecognised=True)
     what = f"no column is known by its header ({_shown(header)})"

@@ -17,7 +17,8 @@ _MARKS = (
     (codecs.BOM_UTF16_LE, "utf-16-le"),
     (codecs.BOM_UTF16_BE, "utf-16-be"),
 )
-_NEED_MARK = {"utf-16", "utf-32"}
+# Said without an order of bytes, they need a mark, or zeros that show it.
+_ORDERED = ("utf-16", "utf-32")
 _HEAD, _PIECE = 1024, 1 << 18
 
 
@@ -30,6 +31,9 @@ def detect(head: bytes, said: str = "") -> tuple[str, int]:
     for mark, name in _MARKS:
         if head.startswith(mark):
             return name, len(mark)
+    if said in _ORDERED:
+        found = _without_mark(head)
+        return (found if found.startswith(said) else said), 0
     return said or _without_mark(head), 0
 
 
@@ -59,12 +63,12 @@ def decode(raw: BinaryIO, said: str = "") -> tuple[Decoded, Iterator[bytes]]:
     """
     block = _first_block(raw)
     encoding, mark = detect(block, said)
-    if encoding in _NEED_MARK and not mark:
-        what = f"csv.encoding says {encoding}, and no mark at the front says which byte of a character comes first"
-        todo = f"Say it, as in --option csv.encoding={encoding}-le (or {encoding}-be)"
-        raise Refused("encoding-not-said", what, where="byte 0", todo=todo)
     if not mark and said and not said.startswith("utf"):
         _refuse_utf8(block, said)
+    if encoding in _ORDERED:
+        what = f"its bytes have no mark that says in which order {said} has them, and no zeros that show it"
+        todo = f"Say --option csv.encoding={said}-le or ={said}-be, or leave the option out if it is another"
+        raise Refused("encoding-not-said", what, where="byte 0", todo=todo)
     decoded = Decoded(encoding) if mark or said or encoding != "utf-8" else _decided(block)
     return decoded, _pieces(raw, block, mark, decoded)
 
@@ -128,6 +132,9 @@ def _pieces(raw: BinaryIO, block: bytes, mark: int, decoded: Decoded) -> Iterato
             refusal = _not_text(decoded.encoding, error, at - held)
             yield from _before_damage(raw, error.object[: error.start].decode(decoded.encoding))
             raise refusal from None
+        except UnicodeError as error:
+            # Some decoders do not say where.
+            raise _not_said(f"its bytes are no text in {decoded.encoding} ({error})", at) from None
         at += len(data)
         if text:
             yield text
@@ -148,7 +155,7 @@ def _before_damage(raw: BinaryIO, text: str) -> Iterator[bytes]:
 def _finish(decoder: codecs.IncrementalDecoder, encoding: str, at: int) -> None:
     try:
         decoder.decode(b"", final=True)
-    except UnicodeDecodeError:
+    except UnicodeError:
         todo = "Export it again; --salvage keeps the rows before"
         raise DamagedFile(f"the file ends inside a character of {encoding}", where=f"byte {at:,}", todo=todo) from None
 

@@ -12,15 +12,63 @@ from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.longshape import long_places
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.unitsrow import units_row
-from vambrace_plugins.importers.csv.vocabulary import read_heading
+from vambrace_plugins.importers.csv.vocabulary import plain, read_heading
 
 # A number, or what begins like a date or a time of day: no column is named so.
 VALUE = re.compile(r"^[+-]?[0-9]+([.,][0-9]+)?$|^[0-9]{1,4}[-/.:][0-9]{1,2}[-/.:][0-9]{1,4}")
 _BEGIN_OF_VALUES = "0123456789+-."
 _MARKS = "\ufeff\f"
+_LONGEST_WORDS, _SHOWN = 80, 40
+_RULE, _RULE_OF_ALL = re.compile(r"^\s*:?(?:-{3,}|={3,}):?\s*$"), re.compile(r"^\s*[-=+|]{3,}\s*$")
 _SHAPE = str.maketrans("123456789", "0" * 9)
 
-Kind = Literal["", "header", "foreign"]
+# What stands in the column of times where a row sums others up (common practice, no source).
+_SUMMARY = frozenset(
+    (
+        *("total", "totals", "sum", "summary", "overall", "average", "averages", "avg", "mean", "median"),
+        *("min", "max", "minimum", "maximum", "std", "sd", "count"),
+    )
+)
+
+Kind = Literal["", "header", "foreign", "summary"]
+
+
+def sums_up(cell: str) -> bool:
+    """Say whether a cell's first word says that its row sums up others."""
+    return plain(cell[:_LONGEST_WORDS]).partition(" ")[0] in _SUMMARY
+
+
+def is_blank(row: list[str]) -> bool:
+    """Say whether all cells of a row are empty."""
+    return not _cells(row)
+
+
+def _cells(row: list[str]) -> int:
+    return sum(bool(cell) and not cell.isspace() for cell in row)
+
+
+def is_title(row: list[str]) -> bool:
+    """Say whether a row has one cell only, and that no time."""
+    return _cells(row) == 1 and not "".join(row).strip()[:1].isdigit()
+
+
+def is_rule(row: Sequence[str], header: Sequence[str]) -> bool:
+    """Say whether a row is drawn between a header and its rows: of dashes under each name, or of one such line."""
+    if len(row) == 1:
+        return bool(_RULE_OF_ALL.match(row[0]))
+    return len(row) == len(header) and all(
+        _RULE.match(cell) if name.strip() else not cell.strip() for cell, name in zip(row, header, strict=True)
+    )
+
+
+def looks_like(row: list[str]) -> str:
+    """Return what a row that does not fit its table looks like, to go on a sentence with, or ""."""
+    texts = [text for cell in row if (text := cell.strip())]
+    shown = " ".join(texts)[:_SHOWN]
+    if sums_up(row[0]):
+        return f', and looks like a summary ("{shown}")'
+    note = is_title(row) or not any(map(VALUE.match, texts))
+    return f', and looks like a title or a note ("{shown}")' if note else ""
 
 
 def cleaned(row: list[str]) -> list[str]:
@@ -54,7 +102,7 @@ class HeaderRows:
         return next((at for at, heading in enumerate(heads) if heading.time is not None), None)
 
     def kind(self, row: list[str], at: int) -> Kind:
-        """Return whether a row with a name in the column of times is a header, or only looks like an unknown one's."""
+        """Return whether a row with a name in the column of times is a header, looks like one, or sums others up."""
         row = cleaned(row)
         if self.time_at(row) is not None:
             return "header"
@@ -62,7 +110,9 @@ class HeaderRows:
             return "foreign"
         filled = [text for cell in row if (text := cell.strip())]
         words = all(text[0] not in _BEGIN_OF_VALUES and text.lower() not in ABSENT for text in filled)
-        return "foreign" if len(filled) > 1 and words else ""
+        if len(filled) > 1 and words:
+            return "foreign"
+        return "summary" if sums_up(row[at]) else ""
 
     def is_units(self, header: Sequence[str], row: Sequence[str]) -> bool:
         """Say whether a row behind a header gives the units of its columns."""

@@ -24,6 +24,7 @@ from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, ch
 from vambrace_plugins.importers.csv.restarts import Restarts
 from vambrace_plugins.importers.csv.roworder import RowOrder
 from vambrace_plugins.importers.csv.rows import Rows
+from vambrace_plugins.importers.csv.spaces import Spaces
 from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Given, Table, wide
 from vambrace_plugins.importers.csv.vocabulary import read_heading
 
@@ -91,7 +92,7 @@ def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Reco
         decoded, pieces = decode(raw, said.encoding)
         lines = Lines(pieces)
         dialect = choose_dialect(
-            lines, said.delimiter, lambda cells: sum(heading.known for heading in headings(cells, said))
+            lines, said.delimiter, lambda cells: _known_in(cells, said), lambda cells: _table_in(cells, said)
         )
         sentences = [decoded.sentence] if decoded.sentence else []
         if dialect.gaps:
@@ -103,6 +104,21 @@ def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Reco
                 yield replace(item, conversions=(*item.conversions, *sentences))
             else:
                 yield item
+
+
+def _known_in(cells: list[str], said: Said) -> int:
+    """Return how many cells of a header mean something to us."""
+    return sum(heading.known for heading in headings(cells, said))
+
+
+def _table_in(cells: list[str], said: Said) -> int:
+    """Return how many cells mean something if they are surely a table's header: a time and a signal; else 0."""
+    if HeaderRows(said).time_at(cells) is None:
+        return 0
+    heads = headings(cells, said)
+    if long_places(heads) is not None:
+        return len(heads)
+    return sum(heading.known for heading in heads) if any(heading.signal for heading in heads) else 0
 
 
 def _like_a_table(lines: Sequence[str], delimiter: str) -> bool:
@@ -124,12 +140,13 @@ def _tables(
 ) -> Iterator[SourceBatch | Rejected | Recording]:
     """Yield the rows of each table in the file; each has recordings of its own."""
     recordings = tables = 0
+    people: dict[str, str] = {}
     more, clock = True, Passing()
     while more:
-        given = Given(source, said, delimiter, rows.header, recordings)
+        given = Given(source, said, delimiter, rows.header, recordings, people)
         if tables:
             source.note("another-table", f"line {rows.header_line:,}: another table begins")
-        reading = _Table(given, rows, clock)
+        reading = _Table(given, rows, clock, alone=not recordings)
         yield from reading.batches()
         more = rows.next_table()
         yield from reading.about(at_end=not more, ended=lines.ended)
@@ -142,10 +159,13 @@ def _tables(
 class _Table:
     """The reading of one table of a file."""
 
-    def __init__(self, given: Given, rows: Rows, clock: Passing) -> None:
-        self._given, self._rows = given, rows
+    def __init__(self, given: Given, rows: Rows, clock: Passing, *, alone: bool) -> None:
+        """Begin with the header; `clock` is where the tables before left theirs, `alone` says that none has rows."""
+        self._given, self._rows, self._alone = given, rows, alone
         self._heads = headings(given.header, given.said)
         self._line = rows.header_line
+        long = long_places(self._heads)
+        self._spaces = Spaces(self._heads, long.value if long else None)
         self._dates = DayClock(self._heads, given.said, parting_places(self._heads), everything=clock)
         self._restarts = Restarts(given.source)
         self._table: Table | LongTable | None = None
@@ -154,10 +174,15 @@ class _Table:
 
     def batches(self) -> Iterator[SourceBatch | Rejected]:
         self._note_before()
-        blocks = checked(self._heads, self._given.said, self._rows.blocks())
+        blocks = checked(self._heads, self._given.said, self._spaces.blocks(self._rows.blocks()))
         for block in self._dates.blocks(blocks):
             if self._table is None:
                 if self._rows.fault is not None and not len(block):
+                    break
+                if not len(block) and block.cut is None and not (self._alone and self._rows.at_end):
+                    # Nothing of it is read, and nothing has to be certain.
+                    what = f"line {self._rows.header_line:,}: a header without rows"
+                    self._given.source.note("empty-table", what)
                     break
                 self._table, block = self._begun(block)  # noqa: PLW2901
             for batch in self._table.batches(block):
@@ -167,7 +192,8 @@ class _Table:
             if block.cut is not None:
                 self._cut = True
                 yield from self._table.cut(block.cut)
-        self._again, self._comments = self._rows.headers_again, self._rows.comments
+        self._again, self._comments, self._rules = self._rows.headers_again, self._rows.comments, self._rows.rules
+        self._summaries = self._rows.summaries
 
     def _begun(self, first: Block) -> tuple[Table | LongTable, Block]:
         places = long_places(self._heads)
@@ -197,6 +223,11 @@ class _Table:
             source.note("header-again", "the header stands again between the rows", count=self._again)
         if self._comments:
             source.note("comment-lines", "lines of comment between the rows are passed over", count=self._comments)
+        if self._rules:
+            source.note("rule-lines", "a line of dashes under the header is passed over", count=self._rules)
+        if self._summaries:
+            what = f'rows that look like a summary ("{self._summaries[0][:40]}") have no time, and are set aside'
+            source.note("summary-rows", what, count=len(self._summaries))
         if self._given.said.date and self._dates.found is None:
             source.note("option-without-use", "its times have dates, and csv.date is not used")
         if self._given.said.start_s is not None and not self._table.from_start:
@@ -205,4 +236,6 @@ class _Table:
             what = f"line {self._line:,}: the times of another table count from csv.start as well"
             source.note("start-again", what, "warning")
         self.count = self._table.count
-        yield from map(self._dates.recorded, self._table.about(complete=False if self._cut else None))
+        spaces = tuple(self._spaces.sentences.values())
+        for recording in map(self._dates.recorded, self._table.about(complete=False if self._cut else None)):
+            yield replace(recording, conversions=(*recording.conversions, *spaces))

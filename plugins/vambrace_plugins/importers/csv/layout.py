@@ -13,7 +13,7 @@ from vambrace.plugin import SIGNALS, Refused
 from vambrace_plugins.importers.csv.cells import unit_in_cells, without_unit
 from vambrace_plugins.importers.csv.devices import with_devices
 from vambrace_plugins.importers.csv.firstcells import numbers_in
-from vambrace_plugins.importers.csv.options import ROLES, Said
+from vambrace_plugins.importers.csv.options import ROLES, Said, option_key
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading, is_total, of_signal, plain, read_heading
 
@@ -79,7 +79,7 @@ def fields(heads: Sequence[Heading], said: Said, sample: Sequence[Sequence[str]]
         if heading.signal:
             told = _told(heading, said)
             suffix = unit_in_cells(sample[at], heading.signal, heading.text.strip(), told)
-            cells = [without_unit(cell, suffix) for cell in sample[at]] if suffix else sample[at]
+            cells = [without_unit(cell, suffix, heading.signal) for cell in sample[at]] if suffix else sample[at]
             unit = _unit_with(heading, told, suffix) if suffix else _unit(heading, said, cells)
             found.append(Field(at, heading, unit, _counting(heading, said, cells), suffix=suffix, told=bool(told)))
     _refuse_twins(found)
@@ -190,12 +190,12 @@ def _no_unit(heading: Heading, what: str, code: str) -> Refused:
     signal = SIGNALS[heading.signal]
     units = {"oxygen_saturation": ("fraction", "%"), "sleep_stage": ("stage",)}.get(signal.name, ())
     first, *others = units or (signal.unit, *signal.accepts)
-    name = heading.text.strip()
+    name, key = heading.text.strip(), option_key(heading.text.strip())
     rest = f" (or {', '.join(f'={unit}' for unit in others)})" if others else _codes(heading.signal)
-    todo = f'Say which it is, as in --option "csv.units={name}={first}"{rest}, or leave it out: "csv.columns={name}=-"'
+    todo = f'Say which it is, as in --option "csv.units={key}={first}"{rest}, or leave it out: "csv.columns={key}=-"'
     if heading.rival:
         what += f", and its name may mean {signal.title} or {SIGNALS[heading.rival].title.lower()}"
-        todo += f'; if it is the latter, say "csv.columns={name}={heading.rival}"'
+        todo += f'; if it is the latter, say "csv.columns={key}={heading.rival}"'
     return Refused(code, f'the column "{name}" {what}', where="line 1", todo=todo)
 
 
@@ -215,7 +215,6 @@ def _counting(heading: Heading, said: Said, cells: Sequence[str]) -> str:
     cell = next((cell.strip() for cell in cells if cell.strip() not in {"", "0"}), "a value")
     name = heading.text.strip()
     what = f'the column "{name}" does not say whether {cell} is a running total, or the count of one interval'
-    todo = (
-        f'Say which, as in --option "csv.counting={name}=total" (or =increment), or for all columns csv.counting=total'
-    )
+    one = f'--option "csv.counting={option_key(name)}=total" (or =increment)'
+    todo = f"Say which, as in {one}, or for all columns csv.counting=total"
     raise Refused("counting-not-said", what, where="line 1", todo=todo)

@@ -12,6 +12,7 @@ from vambrace_plugins.importers.csv.beside import UNIT_WORDS
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.firstcells import FirstCells
 from vambrace_plugins.importers.csv.layout import headings
+from vambrace_plugins.importers.csv.options import option_key
 from vambrace_plugins.importers.csv.recordings import Key
 from vambrace_plugins.importers.csv.table import Given, Table, filled, sample_of
 from vambrace_plugins.importers.csv.unitsrow import with_unit
@@ -84,7 +85,7 @@ class LongTable:
             twin = next((other for other, (_, table) in self._tables.items() if _signal(table) == heading.signal), None)
             if twin is not None:
                 what = f'both "{twin}" and "{word}" mean {heading.signal}'
-                todo = f'Leave one out, as in --option "csv.columns={word}=-"'
+                todo = f'Leave one out, as in --option "csv.columns={option_key(word)}=-"'
                 raise Refused("header-twice", what, where=f"row {record:,}", todo=todo)
             self._tables[word] = (unit, self._new(heading, unit, rows))
         known, table = self._tables[word]

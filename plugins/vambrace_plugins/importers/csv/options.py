@@ -32,9 +32,8 @@ _WORD = re.compile(r"^[A-Z]{2,5}$|^[A-Z_]+/")
 _OFFSET = re.compile(r"^[+-](?:[01][0-9]|2[0-3]):[0-5][0-9]$")
 _SHORTEST_S, _LONGEST_S = 1e-6, 366 * 86_400
 _YEARS = range(1990, 2100)
-# What Python can decode, and no table is written in.
-_NO_TEXTS = {"punycode", "idna", "unicode-escape", "raw-unicode-escape"}
-_SHOWN = 60
+# What Python calls encodings too, and no file of text is written in.
+_NO_TEXTS = frozenset({"punycode", "idna", "unicode-escape", "raw-unicode-escape", "undefined", "utf-7", "mbcs", "oem"})
 ROLES = ("time", "date", "start", "end", "offset", "-")
 """What `csv.columns` may say of a column besides a signal's name; `-` leaves it out."""
 
@@ -122,12 +121,18 @@ def _bad(name: str, value: str, wanted: str) -> Refused:
     return Refused("bad-option", f'the option csv.{name} cannot be "{value}"', todo=f"Give {wanted}")
 
 
+def option_key(header: str) -> str:
+    r"""Return a header as pairs in an option write it: `\;` stands for a semicolon."""
+    return header.replace(";", "\\;")
+
+
 def _pairs(name: str, text: str) -> dict[str, str]:
     pairs = {}
-    for part in filter(None, (piece.strip() for piece in text.split(";"))):
+    pieces = (piece.replace("\\;", ";").strip() for piece in re.split(r"(?<!\\);", text))
+    for part in filter(None, pieces):
         key, equals, value = part.rpartition("=")
         if not (equals and key.strip() and value.strip()):
-            raise _bad(name, text, "pairs like HEADER=VALUE, separated by ;")
+            raise _bad(name, text, "pairs like HEADER=VALUE, separated by ; (a semicolon in a header is \\;)")
         pairs[key.strip().lower()] = value.strip()
     return pairs
 
@@ -160,12 +165,12 @@ def _encoding(text: str) -> str:
         return ""
     try:
         "x".encode(text)
-        name = codecs.lookup(text).name.removesuffix("-sig")
-    except (LookupError, ValueError):
-        name = ""
-    if not name or name in _NO_TEXTS:
-        raise _bad("encoding", text[:_SHOWN], "the name of a text encoding, as in utf-8, cp1252 or latin-1")
-    return name
+        found = codecs.lookup(text)
+    except (LookupError, UnicodeError, ValueError):
+        found = None
+    if found is None or found.incrementaldecoder is None or found.name.replace("_", "-") in _NO_TEXTS:
+        raise _bad("encoding", text, "the name of a text encoding, as in utf-8, cp1252 or latin-1")
+    return found.name.removesuffix("-sig")
 
 
 def _start(text: str) -> int | None:

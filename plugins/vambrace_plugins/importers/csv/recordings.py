@@ -13,36 +13,51 @@ from numpy.typing import NDArray
 
 from vambrace.plugin import SIGNALS, Recording, Refused
 from vambrace_plugins.importers.csv.layout import Field
-from vambrace_plugins.importers.csv.vocabulary import Heading
+from vambrace_plugins.importers.csv.options import option_key
+from vambrace_plugins.importers.csv.vocabulary import Heading, is_total, plain, statistic_of
 
+CARRIED = frozenset({"instant", "mean", "max", "min", "total"})
+"""The statistics whose values are the signal's."""
 _MOST = 100
 Key: TypeAlias = tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """Rows (None for all) and columns of a block that belong to one recording."""
+    """Rows (None for all) and columns of a block that belong to one recording.
+
+    `statistic` is what a column of statistics says of the rows, "" without one; `left` are the columns whose values
+    it makes another quantity, by the word for it.
+    """
 
     recording: int
     rows: NDArray[np.intp] | None
     fields: tuple[Field, ...]
     sensor: str
+    statistic: str = ""
+    left: tuple[tuple[Field, str], ...] = ()
 
 
 class Recordings:
     """The recordings of one table, numbered as they come; the words of key columns part the rows."""
 
     def __init__(
-        self, heads: Sequence[Heading], columns: Sequence[Field], numbers: dict[tuple[Key, int], int], before: int
+        self,
+        heads: Sequence[Heading],
+        columns: Sequence[Field],
+        numbers: dict[tuple[Key, int], int],
+        people: dict[str, str],
+        before: int,
     ) -> None:
-        """Take the columns that tell devices and people apart, and the numbers that are given so far.
+        """Take the columns that tell devices and people apart, and the numbers and people that are known so far.
 
         `before` counts the recordings of other tables.
         """
         self._keys = [(at, heading) for at, heading in enumerate(heads) if heading.key and heading.key != "person"]
         self._people = [(at, heading) for at, heading in enumerate(heads) if heading.key == "person"]
-        self._seen_people: dict[int, str] = {}
+        self._seen_people = people
         lanes = sorted({each.lane for each in columns})
+        self._has_statistics = bool(self._statistics)
         self._lanes = [tuple(each for each in columns if each.lane == lane) for lane in lanes]
         self._numbers, self._before = numbers, before
 
@@ -61,25 +76,47 @@ class Recordings:
         """Return the places of the columns that part the rows."""
         return {at for at, _ in self._keys}
 
+    @property
+    def _statistics(self) -> str:
+        """Return the header of the column of statistics."""
+        return next((heading.text.strip() for _, heading in self._keys if heading.key == "statistic"), "")
+
     def parts(self, columns: Sequence[pa.Array], n: int) -> Iterator[Part]:
         """Yield the parts of a block of n rows, in the order in which their recordings begin."""
         self._check_people(columns)
         for key, rows in self._by_key(columns, n):
+            word = self._word(key, "statistic") or ""
             for lane, held in enumerate(self._lanes):
-                yield Part(self._number(key, lane), rows, held, self._word(key, "sensor") or "")
+                kept = tuple(each for each in held if not self._has_statistics or self._fits(each, word))
+                left = tuple((each, word) for each in held if each not in kept)
+                number = self._number(key, lane) if kept else 0
+                yield Part(number, rows, kept, self._word(key, "sensor") or "", word if kept else "", left)
+
+    def _fits(self, each: Field, word: str) -> bool:
+        """Say whether rows of a statistic hold values of the signal; raise Refused where its header names another."""
+        said = each.heading.statistic
+        if word and said not in {"instant", word}:
+            header = each.heading.text.strip()
+            what = (
+                f'the column "{header}" holds the {said} of each while, and "{self._statistics}" says {word} beside it'
+            )
+            todo = f'Leave out what is wrong, as in --option "csv.columns={option_key(self._statistics)}=-"'
+            raise Refused("statistic-two-readings", what, todo=todo)
+        return word in CARRIED and (word != "total" or is_total(each.heading.signal))
 
     def _check_people(self, columns: Sequence[pa.Array]) -> None:
         for at, heading in self._people:
-            people = {cell.strip() for cell in pc.unique(columns[at]).to_pylist()} - {""} | {
-                self._seen_people.get(at, "")
-            } - {""}
+            column = plain(heading.text)
+            people = {cell.strip() for cell in pc.unique(columns[at]).to_pylist()} | {self._seen_people.get(column, "")}
+            people -= {""}
             if len(people) > 1:
                 first, second, *_ = sorted(people)
                 name = heading.text.strip()
                 what = f'its rows are of several people ("{first}" and "{second}" in the column "{name}")'
-                todo = f'Split it into one file for each, or say that they are one with --option "csv.columns={name}=-"'
+                one = f'--option "csv.columns={option_key(name)}=-"'
+                todo = f"Split it into one file for each, or say that they are one with {one}"
                 raise Refused("several-people", what, todo=todo)
-            self._seen_people.update(dict.fromkeys([at], *people) if people else {})
+            self._seen_people.update(dict.fromkeys([column], *people) if people else {})
 
     def _by_key(self, columns: Sequence[pa.Array], n: int) -> Iterator[tuple[Key, NDArray[np.intp] | None]]:
         if not self._keys:
@@ -90,9 +127,27 @@ class Recordings:
             places.setdefault(key, []).append(row)
         merged: dict[Key, list[int]] = {}
         for key, rows in places.items():
-            merged.setdefault(tuple(cell.strip() for cell in key), []).extend(rows)
+            merged.setdefault(self._told(key), []).extend(rows)
         for key, rows in merged.items():
             yield key, None if len(rows) == n else np.array(sorted(rows), np.intp)
+
+    def _told(self, key: Key) -> Key:
+        """Return the words of a key as they part rows; raise Refused for one that is no statistic."""
+        return tuple(
+            self._statistic(cell.strip(), heading) if heading.key == "statistic" else cell.strip()
+            for cell, (_, heading) in zip(key, self._keys, strict=True)
+        )
+
+    def _statistic(self, cell: str, heading: Heading) -> str:
+        found = statistic_of(cell)
+        if found is None:
+            name = heading.text.strip()
+            what = f'the column "{name}" says "{cell[:40]}", which is no statistic that we know'
+            way = f'--option "csv.columns={option_key(name)}=-"'
+            raise Refused(
+                "statistic-unknown", what, todo=f"Mend the cells, or, if all rows are alike, leave it out: {way}"
+            )
+        return found or cell.lower()
 
     def _number(self, key: Key, lane: int) -> int:
         number = self._numbers.setdefault((key, lane), self._before + len(self._numbers) + 1)
@@ -100,7 +155,7 @@ class Recordings:
             names = " and ".join(f'"{heading.text.strip()}"' for _, heading in self._keys)
             what = f"the column {names} would part its rows into more than {_MOST} recordings"
             name = self._keys[0][1].text.strip() if self._keys else ""
-            todo = f'If it does not tell devices apart, leave it out: --option "csv.columns={name}=-"'
+            todo = f'If it does not tell devices apart, leave it out: --option "csv.columns={option_key(name)}=-"'
             raise Refused("too-many-recordings", what, todo=todo)
         return number
 

@@ -14,7 +14,16 @@ import pyarrow.compute as pc
 from vambrace.plugin import DamagedFile, Refused
 from vambrace_plugins.importers.csv.blocks import Block, Cells, Numbers, blank_rows, columns_of, names_in, row_of
 from vambrace_plugins.importers.csv.firstcells import numbers_of
-from vambrace_plugins.importers.csv.headerrows import HeaderRows, Kind, cleaned, may_name
+from vambrace_plugins.importers.csv.headerrows import (
+    HeaderRows,
+    Kind,
+    cleaned,
+    is_blank,
+    is_rule,
+    is_title,
+    looks_like,
+    may_name,
+)
 from vambrace_plugins.importers.csv.lines import SALVAGE, Lines, Part, has_long_line, parted
 
 ROWS = 10_000
@@ -58,11 +67,17 @@ class Rows:
     def _begin(self, header: list[str]) -> None:
         self.header, self._time = header, self._headers.time_at(header)
         self.header_line = self._next_line - _height(header)
-        self.headers_again = self.comments = 0
+        self.headers_again = self.comments = self.rules = 0
         self._next_header: list[str] | None = None
+        self.summaries: list[str] = []
         self._begun = self._noted = self._behind_header = self._behind_title = False
         self._units: list[str] | None = None
         self.numeric: frozenset[int] = frozenset()
+
+    @property
+    def at_end(self) -> bool:
+        """Say whether no other table follows, as far as the rows are read."""
+        return self._next_header is None
 
     def next_table(self) -> bool:
         """Go on to the next table of the text, once all blocks of one are read; return whether there is one."""
@@ -132,13 +147,19 @@ class Rows:
             # A cell is no plain number: its column is handed over as texts, from here on.
             columns = columns_of(*lines)
             self.numeric = frozenset(at for at in self.numeric if columns and numbers_of(columns[at]) is not None)
-        if columns is None or self._may_end(columns):
+        if columns is None or self._may_end(columns) or self._may_be_rule(columns):
             coming, self._coming = self._coming, None
             later = coming.result() if coming else None
             for part in filter(None, (later, taken)):
                 self._lines.put_back(part)
             return None
         return columns
+
+    def _may_be_rule(self, columns: Sequence[Cells]) -> bool:
+        """Say whether a line of dashes stands among the first rows of the table."""
+        if self._begun:
+            return False
+        return any(is_rule(row_of(columns, at), self.header) for at in range(min(2, len(columns[0]))))
 
     def _is_odd(self, row: list[str]) -> bool:
         return len(row) != len(self.header) or is_blank(row) or row == self.header or bool(self._kind(row))
@@ -220,7 +241,8 @@ class Rows:
 
     def _regular(self, rows: list[list[str]]) -> Block:
         record, line, width = self._next_record, self._next_line, len(self.header)
-        if not self._noted and (first := next((row for row in rows if not is_blank(row)), None)) is not None:
+        first = next((row for row in rows if not is_blank(row) and not is_rule(row, self.header)), None)
+        if not self._noted and first is not None:
             self._note_units(first)
         records: list[int] = []
         kept: list[list[str]] = []
@@ -228,16 +250,18 @@ class Rows:
         for at, row in enumerate(map(cleaned, rows)):
             if len(row) != width and not is_blank(row):
                 row = self._fitted(row, width)  # noqa: PLW2901
-            if self._is_row(row):
+            if not self._begun and kept in ([], [self._units]) and is_rule(row, self.header):
+                self.rules += 1
+            elif self._is_row(row):
                 records.append(record + at)
                 kept.append(row)
-                self._behind_title = _is_title(row)
+                self._behind_title = is_title(row)
             elif not is_blank(row) and not self._passed_over(row):
                 where = line + sum(map(_height, rows[:at]))
                 if self._behind_header and len(row) == width:
                     self.fault = _other_units(where)
                 elif self._new_table(rows, at):
-                    while kept and _is_title(kept[-1]):
+                    while kept and is_title(kept[-1]):
                         self.before.insert(0, " ".join(kept.pop()).strip())
                         records.pop()
                 else:
@@ -256,7 +280,13 @@ class Rows:
             return False
         if self._behind_header and not self._headers.is_units(self.header, row):
             self._behind_header = False
-        return not self._behind_header and (row == self._units or not self._kind(row))
+        if self._behind_header or row == self._units:
+            return not self._behind_header
+        kind = self._kind(row)
+        if kind == "summary":
+            # It has no time, and its values are set aside.
+            self.summaries.append(" ".join(row).strip())
+        return kind in ("", "summary")
 
     def _passed_over(self, row: list[str]) -> bool:
         """Say whether a row is a comment, or this table's header or row of units again."""
@@ -327,10 +357,14 @@ class Rows:
         at_end = self.fault is None and not self._ahead and not self._more and all(map(is_blank, after))
         if at_end and len(row) < width:
             return record, row, line
-        what = f"the row has {len(row)} cells under a header of {width}"
+        like = looks_like(row)
+        what = f"the row has {len(row)} cells under a header of {width}{like}"
+        mend = "Take it out" if like else "Mend the row"
         if len(row) == width:
             what = "a row of names stands here, as the header of another table would, and it is none that is known"
-        todo = f"Mend the row, or export it again; {_hint(row, width)}--salvage keeps the rows before"
+            mend = "Put it and the rows behind it into a file of their own, or take it out"
+        hint = "" if like else _hint(row, width)
+        todo = f"{mend}, or export it again; {hint}--salvage keeps the rows before"
         self.fault = DamagedFile(what, where=f"line {line:,}", todo=todo)
         return None
 
@@ -342,20 +376,6 @@ def _other_units(line: int) -> DamagedFile:
 
 def _hint(row: list[str], width: int) -> str:
     return "a decimal comma between commas must stand in quotation marks; " if len(row) > width else ""
-
-
-def is_blank(row: list[str]) -> bool:
-    """Say whether all cells of a row are empty."""
-    return not _cells(row)
-
-
-def _cells(row: list[str]) -> int:
-    return sum(bool(cell) and not cell.isspace() for cell in row)
-
-
-def _is_title(row: list[str]) -> bool:
-    """Say whether a row has one cell only, and that no time."""
-    return _cells(row) == 1 and not "".join(row).strip()[:1].isdigit()
 
 
 def _height(row: list[str]) -> int:

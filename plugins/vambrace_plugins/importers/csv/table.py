@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -15,12 +16,12 @@ from vambrace.plugin import SIGNALS, Column, Recording, Refused, Rejected, Sourc
 from vambrace_plugins.importers.csv.beside import Beside
 from vambrace_plugins.importers.csv.blocks import Block, Cells, Numbers, chosen, row_of
 from vambrace_plugins.importers.csv.cells import plain, without_unit
-from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
+from vambrace_plugins.importers.csv.decimals import DecimalMark, Sample, may_list
 from vambrace_plugins.importers.csv.firstcells import FirstCells, numbers_in, numbers_of
 from vambrace_plugins.importers.csv.layout import Field, fields
-from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.options import Said, option_key
 from vambrace_plugins.importers.csv.othertimes import settled
-from vambrace_plugins.importers.csv.recordings import Key, Recordings
+from vambrace_plugins.importers.csv.recordings import Key, Part, Recordings
 from vambrace_plugins.importers.csv.timing import Timing, places, settle
 from vambrace_plugins.importers.csv.unitsrow import units_row, with_units
 from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading, signal_with_rest
@@ -33,7 +34,8 @@ Values: TypeAlias = pa.Array | NDArray[np.float64]
 class Given:
     """What a table is read with: its source, what the user says, its delimiter and the cells of its header.
 
-    `before` counts the recordings of the tables before it in the file.
+    `before` counts the recordings of the tables before it in the file; `people` are those that were met in them, by
+    their column.
     """
 
     source: Source
@@ -41,6 +43,7 @@ class Given:
     delimiter: str
     header: list[str]
     before: int = 0
+    people: dict[str, str] = field(default_factory=dict)
 
 
 def wide(given: Given, heads: list[Heading], first: Block) -> tuple[Table, Block]:
@@ -96,16 +99,19 @@ class Table:
         found = places(self.heads, said)
         self.timing: Timing = settle(self.heads, found, said, sample, increments)
         bare = [
-            [without_unit(cell, each.suffix) for cell in sample[each.at]] if each.suffix else sample[each.at]
+            [without_unit(cell, each.suffix, each.heading.signal) for cell in sample[each.at]]
+            if each.suffix
+            else sample[each.at]
             for each in self.fields
         ]
         plain = (each.at for each in self.fields if not each.suffix and numbers_in(sample[each.at]) is not None)
         self._plain = frozenset(plain)
-        names = [each.heading.text.strip() for each in self.fields]
-        lists = {name for name, each in zip(names, self.fields, strict=True) if may_list(each.heading.signal)}
-        self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)), lists)
+        first_cells = [_sample(each, cells) for each, cells in zip(self.fields, bare, strict=True)]
+        self.mark = DecimalMark(said.decimal, given.delimiter, first_cells)
         self.absent: dict[str, None] = {}
-        self.recordings = Recordings(self.heads, self.fields, {} if numbers is None else numbers, given.before)
+        self.recordings = Recordings(
+            self.heads, self.fields, {} if numbers is None else numbers, given.people, given.before
+        )
         used = {each.at for each in self.fields} | self.timing.used | self.recordings.used | self._beside.used | {*read}
         self.rest = [at for at in range(len(heads)) if at not in used]
         self.not_carried = dict.fromkeys((self._name(at) for at in self.rest), 0)
@@ -129,9 +135,13 @@ class Table:
         values = {each.at: self._values(each, cells[each.at]) for each in self.fields}
         record = block.records
         for part in self.recordings.parts(block.columns, len(block)):
+            for each, word in part.left:
+                self._leave(each, word, _taken(cells[each.at], part.rows))
+            if not part.fields:
+                continue
             kept = [each for each in part.fields if each.at != leave_out]
             held = tuple(
-                _column(each, _taken(values[each.at], part.rows), _taken(cells[each.at], part.rows), part.sensor)
+                _column(each, _taken(values[each.at], part.rows), _taken(cells[each.at], part.rows), part)
                 for each in kept
             )
             yield SourceBatch(
@@ -144,19 +154,30 @@ class Table:
                 self.timing.stamp,
             )
 
+    def _leave(self, each: Field, word: str, cells: Cells) -> None:
+        """Count values that their row makes another quantity, such as a deviation."""
+        name = f"{each.heading.text.strip()} ({word})"
+        texts = pa.array(cells) if isinstance(cells, Numbers) else cells
+        self.not_carried[name] = self.not_carried.get(name, 0) + filled(texts)
+
     @property
     def numeric(self) -> frozenset[int]:
         """Return the columns that are plain numbers in the first rows, and may be read as such from there on."""
-        if self.mark.mark != "." or self.mark.open or self._beside.looks:
+        if self.mark.mark != "." or self._beside.looks:
             return frozenset()
-        return self._plain
+        unsure = {each.at for each in self.fields if each.heading.text.strip() in self.mark.open}
+        return self._plain - unsure
 
     def _values(self, each: Field, cells: Cells) -> Values:
         if isinstance(cells, Numbers):
             return cells.numbers
-        if not each.suffix and self.mark.as_written(cells) and (numbers := numbers_of(cells)) is not None:
+        if (
+            not each.suffix
+            and self.mark.as_written(each.heading.text.strip(), cells)
+            and (numbers := numbers_of(cells)) is not None
+        ):
             return numbers
-        cells, words = plain(cells, each.suffix, each.heading.text.strip(), told=each.told)
+        cells, words = plain(cells, each.suffix, each.heading.signal, each.heading.text.strip(), told=each.told)
         self.absent.update(dict.fromkeys(words))
         return self.mark.plain(each.heading.text.strip(), cells)
 
@@ -201,6 +222,14 @@ class Table:
         yield from self.recordings.about(tuple(sentences), named, complete=complete)
 
 
+def _sample(each: Field, cells: Sequence[str]) -> Sample:
+    signal = SIGNALS[each.heading.signal]
+    most = signal.domain[1] if each.unit == signal.unit else math.inf
+    # What is counted in steps or metres is a whole number as a rule.
+    whole = signal.name in {"step_count", "distance"} and each.unit == signal.unit
+    return Sample(each.heading.text.strip(), cells, may_list(signal.name), whole, most)
+
+
 def filled(cells: pa.Array) -> int:
     """Return how many cells hold more than blanks."""
     return int(pc.sum(pc.not_equal(pc.utf8_trim_whitespace(cells), ""), min_count=0).as_py())
@@ -219,7 +248,7 @@ def _times_taken(times: Times, rows: Any) -> Times:
     return replace(times, values=_taken(times.values, rows), texts=texts)
 
 
-def _column(each: Field, values: Values, cells: Cells, sensor: str) -> Column:
+def _column(each: Field, values: Values, cells: Cells, part: Part) -> Column:
     heading = each.heading
     return Column(
         heading.signal,
@@ -227,9 +256,9 @@ def _column(each: Field, values: Values, cells: Cells, sensor: str) -> Column:
         each.unit,
         heading.text.strip(),
         counting="increment" if each.counting == "increment" else "total",
-        statistic=heading.statistic,
+        statistic=part.statistic or heading.statistic,
         counts=heading.counts,
-        sensor=", ".join(filter(None, (heading.sensor or heading.remark, sensor))),
+        sensor=", ".join(filter(None, (heading.sensor or heading.remark, part.sensor))),
         # The unit behind a number is shown once, as the unit.
         texts=None if each.suffix else cells,
     )
@@ -238,7 +267,10 @@ def _column(each: Field, values: Values, cells: Cells, sensor: str) -> Column:
 def _no_signal(heads: Sequence[Heading]) -> Refused:
     names = ", ".join(f'"{heading.text.strip()[:40]}"' for heading in heads if heading.time is None)
     what = f"it has times, and no column of a signal that we know by its header ({names or 'there is no other'})"
-    near = next((f"{heading.text.strip()}={split[0].signal}" for heading, split in _split(heads)), "HEADER=heart_rate")
+    near = next(
+        (f"{option_key(heading.text.strip())}={split[0].signal}" for heading, split in _split(heads)),
+        "HEADER=heart_rate",
+    )
     todo = f'If it holds measurements, say of what, as in --option "csv.columns={near}", '
     todo += "or in a mapping: vambrace draft-mapping FILE"
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)

@@ -13,7 +13,7 @@ from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.elapsed import elapsed, is_elapsed
 from vambrace_plugins.importers.csv.epochs import count
 from vambrace_plugins.importers.csv.instants import Instant
-from vambrace_plugins.importers.csv.options import ORDERS, Said
+from vambrace_plugins.importers.csv.options import ORDERS, Said, option_key
 from vambrace_plugins.importers.csv.serials import are_serials, refuse_fractions, zero_day
 from vambrace_plugins.importers.csv.timecells import (
     deciding_order,
@@ -113,7 +113,8 @@ def _one(heads: Sequence[Heading], found: list[int], role: str) -> int | None:
                 "header-twice", what, where="line 1", todo="Give them different headers that say what each is"
             )
         what = f'both "{first}" and "{second}" could be the {role} of a row'
-        todo = f'Leave one out, as in --option "csv.columns={second}=-" (or "csv.columns={first}=-")'
+        one, other = (f'"csv.columns={option_key(name)}=-"' for name in (second, first))
+        todo = f"Leave one out, as in --option {one} (or {other})"
         raise Refused("time-two-columns", what, where="line 1", todo=todo)
     return ranked[0]
 
@@ -151,7 +152,7 @@ def settle(heads: Sequence[Heading], found: Places, said: Said, sample: Cells, i
 
 def _refuse_zone_words(header: str, words: TimeWords, said: Said, cells: Sequence[str]) -> None:
     """Refuse what a header says of the clock where it names no zone for certain, or contradicts the cells."""
-    column = f"csv.columns={header}=time"
+    column = f"csv.columns={option_key(header)}=time"
     short = _short_names(words.remark or words.zone)
     # Only these need a look at every cell.
     asked = bool(short) or "/" in words.zone
@@ -360,7 +361,10 @@ def _zoned(
     name, header = heading.text.strip(), heads[found.at].text.strip()
     cell = _first(sample[zone])
     what = f'"{name}" ({cell}) may say how the clock of "{header}" was set, or only where one was while it ran on UTC'
-    first, second = f'--option "csv.columns={name}=offset"', f'"csv.columns={name}=-" and --zone UTC'
+    first, second = (
+        f'--option "csv.columns={option_key(name)}=offset"',
+        f'"csv.columns={option_key(name)}=-" and --zone UTC',
+    )
     todo = f"Say {first} for the first reading, or {second} for the second"
     raise Refused("offset-two-readings", what, where="line 1", todo=todo)
 

@@ -19,7 +19,14 @@ _KEYS = {
     **dict.fromkeys(("device", "device id", "device name"), "product"),
     **dict.fromkeys(("sensor", "sensor id", "sensor name"), "sensor"),
     **dict.fromkeys(("recording", "recording id"), "recording"),
-    **dict.fromkeys(("participant", "participant id", "subject", "subject id", "user", "user id"), "person"),
+    **dict.fromkeys(("source name", "source device", "device model"), "product"),
+    **{
+        f"{who}{more}": "person"
+        for who in ("participant", "subject", "user", "person", "patient", "athlete", "volunteer", "individual")
+        for more in ("", " id", " name", " code", " number")
+    },
+    **dict.fromkeys(("statistic", "statistics", "stat", "summary statistic", "descriptive statistic"), "statistic"),
+    **dict.fromkeys(("aggregation", "aggregate", "agg", "aggregation type", "aggregation method"), "statistic"),
 }
 
 # How units look once a header's marks have become spaces; the text on the right is what the core is told.
@@ -82,6 +89,11 @@ _OTHER_MEANING = frozenset(
 )
 # Percentiles and quartiles (p95, 25th, q1), bounds (ci95) and powers (x2).
 _STATISTIC_WORD = re.compile(r"^(?:p|q|ci|x)[0-9]{1,3}$|^[0-9]{1,3}(?:st|nd|rd|th)$")
+# In a column of statistics: what a single measurement is called, and more words for what is computed of several.
+_SINGLE = frozenset({"", "instant", "instantaneous", "single", "point", "sample", "spot", "raw"})
+_OF_SEVERAL = frozenset(
+    {"n", "stdev", "var", "dev", "samples", "dispersion", "standard", "med", "coefficient", "variation"}
+)
 # Words that mean so only where they stand alone beside the name; with others they may be part of a device's.
 _OTHER_MEANING_ALONE = {"n", "side", "z"}
 # Which foot or hand gave half of a total; a single letter says so only where it stands alone.
@@ -142,7 +154,7 @@ def read_heading(text: str) -> Heading:
         found = next(_signals(words, Heading(text)), None)
         if found is not None:
             return _decided(found, bracketed)
-    return Heading(text, key=_KEYS.get(written[0], ""))
+    return Heading(text, key=next((_KEYS[words] for words in written if words in _KEYS), ""))
 
 
 def _decided(found: Heading, bracketed: list[str]) -> Heading:
@@ -222,6 +234,24 @@ def _unit_in_words(phrase: str, signal: str) -> str:
         if text and SIGNALS[signal].ucum(text):
             return text
     return ""
+
+
+def statistic_of(word: str) -> str | None:
+    """Return the statistic that a cell names, "" for one that is no value of the signal (a deviation, a count).
+
+    None stands for a word that is no statistic. A row without a word is a single measurement.
+    """
+    words = plain(word)
+    if words in _STATISTICS:
+        return _STATISTICS[words]
+    if words in _SINGLE:
+        return "instant"
+    if words in ("sum", "total"):
+        return "total"
+    known = words and all(
+        one in _OTHER_MEANING or one in _OF_SEVERAL or _STATISTIC_WORD.match(one) for one in words.split()
+    )
+    return "" if known else None
 
 
 def is_total(signal: str) -> bool:
