@@ -230,7 +230,7 @@ CASES = {
         ("UTC+0100", "csv.columns=utc_offset=offset"),
         {"columns": "utc_offset=offset"},
         values=["71", "72"],
-        times=["2031-03-04 09:00:00[+0100]", "2031-03-04 09:00:01[+01]"],
+        times=["2031-03-04 09:00:00[+01:00]", "2031-03-04 09:00:01[+01:00]"],
     ),
     "increments that start": Case(
         f"start time,steps per interval\n{T},12\n",

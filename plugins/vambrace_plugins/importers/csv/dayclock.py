@@ -30,8 +30,12 @@ _TODO = "Sort its rows by time, or export it again with dates"
 
 @dataclass(slots=True)
 class Passing:
-    """Where the clock of some rows stands: its last time of day in microseconds with its text, and the days passed."""
+    """Where the clock of some rows stands: its last time of day in microseconds with its text, and the days passed.
 
+    `first` is the first time of day of all.
+    """
+
+    first: int = -1
     last: int = -1
     text: str = ""
     days: int = 0
@@ -42,7 +46,8 @@ class DayClock:
     """Puts dates before the times of day of a table, block by block; `start` None leaves all as it is.
 
     `parting` are the columns that part the rows into those of several devices or signals; `written` are the record
-    numbers and the times of the last block as they stood.
+    numbers and the times of the last block as they stood. `everything` is where the tables before have left the clock,
+    and `base` the days that had passed at the first row of this one.
     """
 
     heads: Sequence[Heading]
@@ -53,6 +58,7 @@ class DayClock:
     each: dict[str, Passing] = field(default_factory=dict)
     midnights: list[int] = field(default_factory=list)
     count: int = 0
+    base: int | None = None
     written: tuple[NDArray[np.int64], pa.Array] | None = None
 
     def blocks(self, blocks: Iterator[Block]) -> Iterator[Block]:
@@ -76,7 +82,9 @@ class DayClock:
         """Return what is known of a recording, with what was decided of its dates."""
         if self.found is None or self.said.date is None:
             return item
-        sentence = f"times: dates from {self.said.date} on, as csv.date says"
+        begin = self.said.date + timedelta(days=self.base or 0)
+        why = "the clock has gone on from that of the table before" if self.base else "csv.date says"
+        sentence = f"times: dates from {begin} on, as {why}"
         if self.count:
             rows = ", ".join(f"{number:,}" for number in self.midnights) + (", …" if self.count > _SHOWN else "")
             times = "once" if self.count == 1 else f"{self.count:,} times"
@@ -128,11 +136,33 @@ class DayClock:
             return np.zeros(0, np.int64)
         cells = columns[self.found.main].take(pa.array(rows))  # type: ignore[index, union-attr]
         where = records[rows]
+        if self.base is None:
+            self._go_on(int(clock[0]), str(cells[0].as_py()), int(where[0]))
         days, midnights = passed(self.everything, clock, cells, where, strict=not self.parting)
         self._check_parts(clock, cells, [columns[at].take(pa.array(rows)) for at in self.parting], where, days)
         self.count += len(midnights)
         self.midnights += midnights[: max(0, _SHOWN - len(self.midnights))]
         return days
+
+    def _go_on(self, clock: int, text: str, record: int) -> None:
+        """Take up the clock where the table before has left it; refuse a table that may be of another day as well."""
+        before = self.everything
+        if before.last < 0:
+            before.first, self.base = clock, 0
+            return
+        midnight = clock - before.last < -_HALF_DAY
+        self.base = before.days + midnight
+        overlaps = clock < before.last and not midnight
+        # A table that begins at a time of day behind the first of all may be of the first day as well.
+        if overlaps or (self.base and clock >= before.first):
+            begin = self.said.date or date.min
+            days = (before.days, before.days + 1) if overlaps else (0, self.base)
+            shown = " or of ".join(str(begin + timedelta(days=each)) for each in days)
+            what = f'another table begins at "{text.strip()}", and the one before ends at "{before.text.strip()}": '
+            todo = "Split the file into one for each table, and say the date of each; or export it again with dates"
+            raise Refused("time-two-readings", f"{what}it may be of {shown}", where=f"row {record:,}", todo=todo)
+        if midnight:
+            before.days, before.last = self.base, clock
 
     def _check_parts(
         self,
@@ -150,7 +180,7 @@ class DayClock:
         codes = encoded.indices.to_numpy(zero_copy_only=False)
         for code, name in enumerate(encoded.dictionary.to_pylist()):
             own = np.flatnonzero(codes == code)
-            passing = self.each.setdefault(name, Passing())
+            passing = self.each.setdefault(name, Passing(days=self.base or 0))
             alone, _ = passed(passing, clock[own], cells.take(pa.array(own)), records[own], strict=True)
             other = np.flatnonzero(alone != days[own])
             if len(other):

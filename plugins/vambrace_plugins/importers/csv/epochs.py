@@ -21,11 +21,17 @@ _FIRST_S, _LAST_S, _SURE_S = 631_152_000, 4_102_444_800, 1_400_000_000
 _ENOUGH = 0.9
 _COUNT = re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]{1,3})?$")
 _DAY_S = 86_400
+# Counts of 100 ns since 0001-01-01 and since 1601-01-01, as some systems keep time: Unix seconds of their count 0.
+_TICKS = {"the year 1": -62_135_596_800, "1601": -11_644_473_600}
 
 
 def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:
     """Return a column of counts: since an epoch, or since a start that the user gives."""
     numbers = [float(cell.replace(",", ".")) for cell in cells if _COUNT.match(cell.strip())]
+    if not numbers:
+        text = next((cell.strip() for cell in cells if cell.strip()), "")
+        what = f'the column "{header}" has "{text}" where counts are expected'
+        raise Refused("time-notation", what, todo="Write times as 2024-03-01T08:15:30Z, or all of them as counts")
     unit = said.time_unit or words.unit or _unit_by_range(numbers)
     if not unit:
         raise _no_unit(header, numbers)
@@ -108,7 +114,14 @@ def _unix(header: str, unit: str, numbers: list[float]) -> int:
     seconds = [number / _SCALE[unit] for number in numbers]
     plausible = [second for second in seconds if _plausible(second)]
     if len(plausible) < _ENOUGH * len(seconds):
-        return _refuse_count(header, unit, numbers)
+        raise _no_dates(header, unit, numbers)
+    ticks = next((number for number in numbers if unit == "ns" and _in_ticks(number)), None)
+    if ticks is not None:
+        what = f'{ticks:.0f} in the column "{header}" is {_day(ticks / _SCALE["ns"])} in ns since 1970'
+        todo = (
+            "Export it again with times as 2024-03-01T08:15:30Z; if they are ns indeed, say --option csv.time=epoch-ns"
+        )
+        raise Refused("time-two-readings", f"{what} or {_in_ticks(ticks)}", todo=todo)
     if unit == "s" and plausible and min(plausible) < _SURE_S:
         first = plausible[0]
         readings = f"{_day(first)} (since 1970) or {_day(first + EPOCHS['fit'])} (since 1989-12-31)"
@@ -117,19 +130,41 @@ def _unix(header: str, unit: str, numbers: list[float]) -> int:
     return 0
 
 
-def _refuse_count(header: str, unit: str, numbers: list[float]) -> int:
-    first = numbers[0]
-    fitting = _dated(first)
+def _in_ticks(number: float) -> str:
+    """Return the date that a count of 100 ns is since an epoch of old, or "" where it is no plausible one."""
+    found = ((number / 10_000_000 + zero, since) for since, zero in _TICKS.items())
+    return next((f"{_day(second)} in 100 ns since {since}" for second, since in found if _plausible(second)), "")
+
+
+def _no_dates(header: str, unit: str, numbers: list[float]) -> Refused:
+    """Return the refusal of counts of which too many are no dates in their unit."""
+    odd = next(number for number in numbers if not _plausible(number / _SCALE[unit]))
+    right = next((number for number in numbers if _plausible(number / _SCALE[unit])), None)
+    fitting = _dated(odd)
+    if right is not None:
+        return _two_kinds(header, right, unit, odd, fitting)
     if fitting:
-        what = f'the header "{header}" says {unit}, but {first:.15g} would be a date only in {fitting}'
-        raise Refused("time-unit-contradicts", what, todo=f"If so, say --option csv.time=epoch-{fitting}")
-    what = f'the times of "{header}" ({first:.15g}, …) are no dates since 1970; they seem to count from a start'
+        what = f'the header "{header}" says {unit}, but {odd:.15g} would be a date only in {fitting}'
+        return Refused("time-unit-contradicts", what, todo=f"If so, say --option csv.time=epoch-{fitting}")
+    what = f'the times of "{header}" ({odd:.15g}, …) are no dates since 1970; they seem to count from a start'
     todo = f"Say --option csv.time=elapsed-{unit} and the start, as in --option csv.start=2024-03-01T08:00:00Z"
-    raise Refused("no-start", what, where="line 1", todo=todo)
+    return Refused("no-start", what, where="line 1", todo=todo)
+
+
+def _two_kinds(header: str, right: float, unit: str, odd: float, fitting: str) -> Refused:
+    other = f"one in {fitting}" if fitting else "none"
+    shown = f"{right:.15g} is a date in {unit}, and {odd:.15g} is {other}"
+    what = f'the column "{header}" has counts of two kinds: {shown}'
+    return Refused("time-mixed", what, todo="Write them all in one unit, or mend the cells that are no times")
 
 
 def _no_unit(header: str, numbers: list[float]) -> Refused:
-    first = numbers[0] if numbers else 0.0
+    dated = {unit: number for number in reversed(numbers) if (unit := _dated(number))}
+    if len(dated) > 1:
+        (unit, right), (fitting, odd), *_ = dated.items()
+        return _two_kinds(header, right, unit, odd, fitting)
+    # A cell that is a date tells more than a first one that is none.
+    first = next(iter(dated.values()), numbers[0] if numbers else 0.0)
     if _plausible(first * _DAY_S + EPOCHS["serial-1900"]):
         systems = ("1900", "1904")
         days = (_day(first * _DAY_S + EPOCHS[f"serial-{name}"]) for name in systems)
@@ -140,11 +175,14 @@ def _no_unit(header: str, numbers: list[float]) -> Refused:
     unit = _dated(first)
     shown = [f"{_day(first / _SCALE[unit])} in {unit} since 1970"] if unit else []
     shown += [f"{_day(first + EPOCHS['fit'])} in s since 1989-12-31"] if _FIRST_S <= first <= _SURE_S else []
+    ticks = _in_ticks(first)
+    shown += [ticks] if ticks else []
     readings = " or ".join(shown) or "no date since 1970"
     what = f'the column "{header}" holds counts ({first:.15g}) without their unit: {readings}'
     todo = f"Say what they count, as in --option csv.time=epoch-{unit}"
     if not unit:
-        todo = "If they count from a start, say --option csv.time=elapsed-s and csv.start=2024-03-01T08:00:00Z"
+        todo = "Export it again with times as 2024-03-01T08:15:30Z. " if ticks else ""
+        todo += "If they count from a start, say --option csv.time=elapsed-s and csv.start=2024-03-01T08:00:00Z"
     return Refused("time-unit-not-said", what, where="line 1", todo=todo)
 
 

@@ -9,8 +9,9 @@ from dataclasses import replace
 from typing import ClassVar
 
 from vambrace.plugin import Claim, Head, Recording, Rejected, Source, SourceBatch
+from vambrace_plugins.importers.csv.besidetime import checked
 from vambrace_plugins.importers.csv.blocks import Block
-from vambrace_plugins.importers.csv.dayclock import DayClock
+from vambrace_plugins.importers.csv.dayclock import DayClock, Passing
 from vambrace_plugins.importers.csv.devices import with_devices
 from vambrace_plugins.importers.csv.dialect import choose_dialect
 from vambrace_plugins.importers.csv.encoding import decode, first_text
@@ -20,6 +21,7 @@ from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.lines import Lines
 from vambrace_plugins.importers.csv.longshape import LongTable, long_places, parting_places
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
+from vambrace_plugins.importers.csv.restarts import Restarts
 from vambrace_plugins.importers.csv.roworder import RowOrder
 from vambrace_plugins.importers.csv.rows import Rows
 from vambrace_plugins.importers.csv.spaces import Spaces
@@ -139,12 +141,12 @@ def _tables(
     """Yield the rows of each table in the file; each has recordings of its own."""
     recordings = tables = 0
     people: dict[str, str] = {}
-    more = True
+    more, clock = True, Passing()
     while more:
         given = Given(source, said, delimiter, rows.header, recordings, people)
         if tables:
             source.note("another-table", f"line {rows.header_line:,}: another table begins")
-        reading = _Table(given, rows, alone=not recordings)
+        reading = _Table(given, rows, clock, alone=not recordings)
         yield from reading.batches()
         more = rows.next_table()
         yield from reading.about(at_end=not more, ended=lines.ended)
@@ -157,20 +159,23 @@ def _tables(
 class _Table:
     """The reading of one table of a file."""
 
-    def __init__(self, given: Given, rows: Rows, *, alone: bool) -> None:
-        """Begin with the header; `alone` says that no table before it has rows."""
+    def __init__(self, given: Given, rows: Rows, clock: Passing, *, alone: bool) -> None:
+        """Begin with the header; `clock` is where the tables before left theirs, `alone` says that none has rows."""
         self._given, self._rows, self._alone = given, rows, alone
         self._heads = headings(given.header, given.said)
+        self._line = rows.header_line
         long = long_places(self._heads)
         self._spaces = Spaces(self._heads, long.value if long else None)
-        self._dates = DayClock(self._heads, given.said, parting_places(self._heads))
+        self._dates = DayClock(self._heads, given.said, parting_places(self._heads), everything=clock)
+        self._restarts = Restarts(given.source)
         self._table: Table | LongTable | None = None
         self._cut = False
         self.count = 0
 
     def batches(self) -> Iterator[SourceBatch | Rejected]:
         self._note_before()
-        for block in self._dates.blocks(self._spaces.blocks(self._rows.blocks())):
+        blocks = checked(self._heads, self._given.said, self._spaces.blocks(self._rows.blocks()))
+        for block in self._dates.blocks(blocks):
             if self._table is None:
                 if self._rows.fault is not None and not len(block):
                     break
@@ -180,7 +185,10 @@ class _Table:
                     self._given.source.note("empty-table", what)
                     break
                 self._table, block = self._begun(block)  # noqa: PLW2901
-            yield from map(self._dates.shown, self._table.batches(block))
+            for batch in self._table.batches(block):
+                if self._table.from_start:
+                    self._restarts.look(batch, block.records, again=self._rows.headers_again > 0)
+                yield self._dates.shown(batch)
             if block.cut is not None:
                 self._cut = True
                 yield from self._table.cut(block.cut)
@@ -222,6 +230,11 @@ class _Table:
             source.note("summary-rows", what, count=len(self._summaries))
         if self._given.said.date and self._dates.found is None:
             source.note("option-without-use", "its times have dates, and csv.date is not used")
+        if self._given.said.start_s is not None and not self._table.from_start:
+            source.note("option-without-use", "its times count from no start, and csv.start is not used")
+        if self._table.from_start and self._given.before:
+            what = f"line {self._line:,}: the times of another table count from csv.start as well"
+            source.note("start-again", what, "warning")
         self.count = self._table.count
         spaces = tuple(self._spaces.sentences.values())
         for recording in map(self._dates.recorded, self._table.about(complete=False if self._cut else None)):

@@ -10,6 +10,7 @@ from typing import Literal
 import pyarrow as pa
 
 from vambrace.plugin import Times
+from vambrace_plugins.importers.csv.serials import serial_dates
 from vambrace_plugins.importers.csv.stopwatch import lengths, seconds
 from vambrace_plugins.importers.csv.timecells import (
     full_days,
@@ -31,9 +32,11 @@ Unit = Literal["iso8601", "s", "ms", "us", "ns", "d"]
 class Instant:
     """How one instant of each row is read: texts of `at` (and `date`), or counts of `unit` since `epoch_s`.
 
-    `zones` holds what short names of zones mean, `century` the first digits of years with two, and `stopwatch` what two
-    parts of a time since a start are (`mm:ss` or `hh:mm`), `length` is `min` or `h`, `step` what the last digit of
-    counts in scientific notation stands for; all are empty where that is not said or not needed.
+    `zone_said` is the header of the column of zones, and the unit of its offsets where that says it. `zones` holds what
+    short names of zones mean, `century` the first digits of years with two, and `stopwatch` what two parts of a time
+    since a start are (`mm:ss` or `hh:mm`; `h:mm:ss` where all have three), `length` is `min` or `h`, `step` what the
+    last digit of counts in scientific notation stands for, and `zero_day` the day of Unix time from which dates are
+    numbered; all are empty where that is not said or not needed.
     """
 
     at: int
@@ -49,11 +52,13 @@ class Instant:
     named_months: bool = False
     deciding: str = ""
     header: str = ""
+    zone_said: tuple[str, str] = ("", "")
     century: str = ""
     from_start: bool = False
     stopwatch: str = ""
     step: str = ""
     length: str = ""
+    zero_day: int | None = None
     zones: Mapping[str, str] = field(default_factory=dict)
 
     def times(self, columns: Sequence[pa.Array]) -> Times:
@@ -84,11 +89,13 @@ class Instant:
         if self.named_zone:
             texts = tagged(texts, pa.array([self.named_zone] * len(texts), pa.string()))
         elif self.zone is not None:
-            texts = tagged(texts, zones_said(columns[self.zone], self.zones, self.header))
+            texts = tagged(texts, zones_said(columns[self.zone], self.zones, *self.zone_said))
         return Times(texts, "iso8601", "text")
 
     def _dates(self, texts: pa.Array) -> pa.Array:
         """Return dates, with or without a time of day, with the year first."""
+        if self.zero_day is not None:
+            return serial_dates(texts, self.zero_day)
         if not self.named_months:
             return iso_dates(texts, self.order, self.century)
         return on_weekdays(iso_dates(numbered_months(texts), self.order, self.century), texts)
@@ -101,18 +108,7 @@ class Instant:
     @property
     def sentences(self) -> tuple[str, ...]:
         """Return what was decided about these times, for people."""
-        found = []
-        if self.unit != "iso8601":
-            what = f"{self.stopwatch} (and h:mm:ss)" if self.stopwatch else self.length or self.unit
-            why = ", the start that csv.start gives" if self.from_start else ""
-            since = datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]
-            found.append(f"times: {what} since {since}Z{why}")
-        if self.by_range:
-            found.append(f"times: the header names no unit; only in {self.unit} are they dates of 1990 to 2100")
-        if self.step:
-            found.append(f"times: counts in scientific notation, with digits to {self.step}")
-        if self.unit == "d":
-            found.append("times: days rounded to the millisecond")
+        found = self._of_counts() if self.unit != "iso8601" else []
         if self.order and not self.named_months:
             why = f', as "{self.deciding}" can only be read so' if self.deciding else ""
             found.append(f"times: dates read {self.order.replace('-', ' ')}{why}")
@@ -126,8 +122,27 @@ class Instant:
             found += [f"times: {word} read as {zone}, as csv.zones says" for word, zone in sorted(self.zones.items())]
         if self.half_days:
             found.append("times: AM and PM read as hours of 24 (12 AM is 00)")
+        if self.zero_day is not None:
+            found.append("times: dates are days as spreadsheets count them, as csv.time says")
         if self.date is not None:
             found.append("times: date and time of day joined from two columns")
         if self.named_zone and self.named_zone != "Z":
             found.append(f"times: {self.named_zone}, as the header says")
         return tuple(found)
+
+    def _of_counts(self) -> list[str]:
+        """Return what was decided about times that count since an instant."""
+        what = self.stopwatch or self.length or self.unit
+        what += " (and h:mm:ss)" if self.stopwatch in {"mm:ss", "hh:mm"} else ""
+        why = ", the start that csv.start gives" if self.from_start else ""
+        since = datetime.fromtimestamp(self.epoch_s, UTC).isoformat()[:19]
+        found = [f"times: {what} since {since}Z{why}"]
+        if self.stopwatch and self.deciding:
+            found.append(f"times: two parts read as {self.stopwatch}, as {self.deciding}")
+        if self.by_range:
+            found.append(f"times: the header names no unit; only in {self.unit} are they dates of 1990 to 2100")
+        if self.step:
+            found.append(f"times: counts in scientific notation, with digits to {self.step}")
+        if self.unit == "d":
+            found.append("times: days rounded to the millisecond")
+        return found

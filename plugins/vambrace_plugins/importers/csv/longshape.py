@@ -126,6 +126,11 @@ class LongTable:
             yield Rejected(signal, record, "not-a-number", f"{value} (cut)", self._given.before + 1, "")
 
     @property
+    def from_start(self) -> bool:
+        """Say whether its times count from the start that the user gives."""
+        return any(table.from_start for _, table in self._tables.values())
+
+    @property
     def count(self) -> int:
         """Return how many recordings the tables have so far, at least one."""
         return max(1, len(self._numbers))

@@ -30,6 +30,8 @@ NOTATIONS = {
 """What `csv.time` may say, with the kind of times that it means and their unit."""
 _WORD = re.compile(r"^[A-Z]{2,5}$|^[A-Z_]+/")
 _OFFSET = re.compile(r"^[+-](?:[01][0-9]|2[0-3]):[0-5][0-9]$")
+_SHORTEST_S, _LONGEST_S = 1e-6, 366 * 86_400
+_YEARS = range(1990, 2100)
 # What Python calls encodings too, and no file of text is written in.
 _NO_TEXTS = frozenset({"punycode", "idna", "unicode-escape", "raw-unicode-escape", "undefined", "utf-7", "mbcs", "oem"})
 ROLES = ("time", "date", "start", "end", "offset", "-")
@@ -153,8 +155,8 @@ def _counting(text: str) -> dict[str, str]:
 def _stamp(options: Options) -> str:
     if options.stamp not in {"", "end", "start", "middle"}:
         raise _bad("stamp", options.stamp, "end, start or middle")
-    if options.interval_s is not None and not 0 < options.interval_s < float("inf"):
-        raise _bad("interval_s", str(options.interval_s), "a length in seconds above 0")
+    if options.interval_s is not None and not _SHORTEST_S <= options.interval_s <= _LONGEST_S:
+        raise _bad("interval_s", str(options.interval_s), "a length in seconds, from 0.000001 to 31622400 (366 days)")
     return options.stamp
 
 
@@ -179,8 +181,12 @@ def _start(text: str) -> int | None:
         start = datetime.fromisoformat(text)
     except ValueError:
         start = None
-    if start is None or start.tzinfo is None or start.microsecond:
-        raise _bad("start", text, "a date and time in whole seconds with Z or an offset, as in 2031-03-04T09:00:00Z")
+    if start is None or start.tzinfo is None or start.microsecond or start.year not in _YEARS:
+        raise _bad(
+            "start",
+            text,
+            "a date and time (of 1990 to 2099) in whole seconds with Z or an offset, as in 2031-03-04T09:00:00Z",
+        )
     return (start - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(seconds=1)
 
 
@@ -191,9 +197,12 @@ def _date(options: Options) -> date | None:
         what = "csv.date says that the times are times of day, and csv.start that they count from a start"
         raise Refused("bad-option", what, todo="Give the one that is meant")
     try:
-        return date.fromisoformat(options.date)
+        found = date.fromisoformat(options.date)
     except ValueError:
-        raise _bad("date", options.date, "the date of the first row, as in 2031-03-04") from None
+        found = date.min
+    if found.year not in _YEARS:
+        raise _bad("date", options.date, "the date of the first row (of 1990 to 2099), as in 2031-03-04")
+    return found
 
 
 def _century(text: str) -> str:

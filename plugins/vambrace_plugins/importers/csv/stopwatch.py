@@ -18,13 +18,14 @@ _SHAPES = {
     + rf"(?:(?P<h>[0-9]{{1,6}}):(?P<m>[0-5]?[0-9])|(?P<minutes>[0-9]{{1,8}})):(?P<s>[0-5][0-9]){_FRACTION}\s*$",
     "hh:mm": _DAYS + rf"(?P<h>[0-9]{{1,6}}):(?P<m>[0-5][0-9])(?P<minutes>)(?::(?P<s>[0-5][0-9]){_FRACTION})?\s*$",
 }
+_SHAPES["h:mm:ss"] = _DAYS + rf"(?P<h>[0-9]{{1,6}}):(?P<m>[0-5]?[0-9])(?P<minutes>):(?P<s>[0-5][0-9]){_FRACTION}\s*$"
 _NUMBER = r"^\s*(?P<sign>[+-]?)(?P<whole>[0-9]{1,12})(?:[.,](?P<part>[0-9]{0,12})[0-9]*)?\s*$"
 
 
 def seconds(cells: pa.Array, clock: str) -> pa.Array:
     """Return times since a start as decimal numbers of seconds; any other text stays as it is, and is no number.
 
-    `clock` says what two parts mean: `mm:ss` or `hh:mm`.
+    `clock` says what two parts mean: `mm:ss` or `hh:mm`; with `h:mm:ss` they are no time.
     """
     found = _in_seconds(pc.extract_regex(cells, _SHAPES[clock]))
     if found.null_count:

@@ -20,6 +20,7 @@ from vambrace_plugins.importers.csv.decimals import DecimalMark, Sample, may_lis
 from vambrace_plugins.importers.csv.firstcells import FirstCells, numbers_in, numbers_of
 from vambrace_plugins.importers.csv.layout import Field, fields
 from vambrace_plugins.importers.csv.options import Said, option_key
+from vambrace_plugins.importers.csv.othertimes import settled
 from vambrace_plugins.importers.csv.recordings import Key, Part, Recordings
 from vambrace_plugins.importers.csv.timing import Timing, places, settle
 from vambrace_plugins.importers.csv.unitsrow import units_row, with_units
@@ -86,7 +87,8 @@ class Table:
         `numbers` are those of the recordings, where tables of one source share them; `read` are the places of columns
         that somebody else reads; `sentences` say what was decided before.
         """
-        said = given.said
+        said = self._said = given.said
+        self._begun = False
         self._beside = Beside(heads, said, sample, read)
         self.source, self.heads = given.source, self._beside.heads
         self.fields = fields(self.heads, said, sample)
@@ -124,6 +126,9 @@ class Table:
         for at in self.rest:
             self.not_carried[self._name(at)] += filled(block.columns[at])
         self._beside.check(block.columns)
+        if not self._begun:
+            self._begun = True
+            self._sentences += settled(self.heads, self.timing, self._said, block, self.source)
         start = self.timing.start.times(block.columns)
         end = self.timing.end.times(block.columns) if self.timing.end else None
         cells = {each.at: block.columns[each.at] for each in self.fields}
@@ -192,6 +197,11 @@ class Table:
                 if each.at == place and last:
                     time = whole[self.timing.start.at].strip()
                     yield Rejected(each.heading.signal, record, "not-a-number", f"{last} (cut)", part.recording, time)
+
+    @property
+    def from_start(self) -> bool:
+        """Say whether its times count from the start that the user gives."""
+        return self.timing.start.from_start
 
     @property
     def count(self) -> int:
@@ -275,7 +285,7 @@ def _split(heads: Sequence[Heading]) -> Iterator[tuple[Heading, tuple[Heading, s
 
 
 def _note_unused(source: Source, said: Said, header: Sequence[str]) -> None:
-    known = {cell.strip().lower() for cell in header}
+    known = {cell.strip().lower() or f"column {at}" for at, cell in enumerate(header, 1)}
     for option, pairs in (("columns", said.columns), ("units", said.units), ("counting", said.counting)):
         for key in pairs:
             if (

@@ -22,17 +22,26 @@ _MONTHS = (
     *("sept?(?:ember)?", "oct(?:ober)?", "nov(?:ember)?", "dec(?:ember)?"),
 )
 _MONTH = f"({'|'.join(_MONTHS)})"
+# Digits before a colon are hours.
+_YEAR = r"'?([0-9]{4}|[0-9]{2})($|[^0-9A-SU-Za-z_:])"
 _WEEKDAY = r"^\s*(?:mon|tues?|wed(?:nes)?|thu(?:rs)?|fri|sat(?:ur)?|sun)(?:day)?\.?,? +"
 _WEEKDAY_NAME = r"(?i)^\s*(?P<day>mon|tue|wed|thu|fri|sat|sun)"
 _WEEKDAYS = pa.array(["mon", "tue", "wed", "thu", "fri", "sat", "sun"])
 _NAMED = (
-    (rf"^\s*([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/.]+{_MONTH}\.?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\1/\2/\3"),
-    (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/,]+'?([0-9]{{4}}|[0-9]{{2}})\b", r"\2/\1/\3"),
+    # As C's ctime writes them, with the year last, and as logs of the web do.
+    (
+        rf"^\s*{_MONTH}\.? +([0-9]{{1,2}}) +([0-9]{{1,2}}:[0-9]{{2}}(?::[0-9]{{2}}(?:[.,][0-9]+)?)?)"
+        r"( +(?:UTC|GMT|[+\-][0-9]{4}))? +([0-9]{4})\s*$",
+        r"\2/\1/\5 \3\4",
+    ),
+    (rf"^\s*([0-9]{{1,2}})/{_MONTH}/([0-9]{{4}}):([0-9])", r"\1/\2/\3 \4"),
+    (rf"^\s*([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/.]+{_MONTH}\.?[ \-/,]+{_YEAR}", r"\1/\2/\3\4"),
+    (rf"^\s*{_MONTH}\.?[ \-/]+([0-9]{{1,2}})(?:st|nd|rd|th)?[ \-/,]+{_YEAR}", r"\2/\1/\3\4"),
 )
-# Digits that are a date and a clock, and a date in no unit since 1970.
+# Digits that are a date and a clock, and where nothing stands between the two a date in no unit since 1970.
 _PACKED = (
     r"^(?:19|20)[0-9]{2}(?:0[1-9]|1[0-2])(?:0[1-9]|[12][0-9]|3[01])"
-    r"(?:[01][0-9]|2[0-3])(?:[0-5][0-9]){1,2}(?:[.,][0-9]+)?$"
+    r"[_\- ]?(?:[01][0-9]|2[0-3])[0-5][0-9](?:[0-5][0-9](?:[.,][0-9]+|[0-9]{3})?)?$"
 )
 _KINDS = (
     ("half-day", re.compile(r"[0-9]\s*[AaPp]\.?[Mm]\.?$")),
@@ -58,8 +67,11 @@ _KINDS = (
     ("elapsed", re.compile(r"^[+-]?[0-9]{3,}:[0-5][0-9](?::[0-5][0-9])?(?:[.,][0-9]+)?$")),
     ("number", re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]+)?$")),
 )
+_COLON_FRACTION = re.compile(r"((?:^|[T ])[0-9]{1,2}:[0-5][0-9]:[0-5][0-9]):([0-9]{2,})(?![0-9:])")
+_DOTTED = re.compile(r"(?:^|[T ])((?:[01]?[0-9]|2[0-3])\.[0-5][0-9]\.[0-5][0-9])$")
 _DIGITS = bytes.maketrans(b"123456789", b"000000000")
 _SHORTEST = len("2024-03-01T08:15:30")
+_OFFSET_LENGTH = len("+01:00")
 _MARKS = ((4, ord("-")), (7, ord("-")), (13, ord(":")))
 _ORDERED = dict(_KINDS[4:5])["order"]
 _DASHES = (
@@ -90,20 +102,47 @@ def kind_of(cells: Sequence[str], header: str, shown: Sequence[str] = ()) -> str
     examples: dict[str, str] = {}
     for at, many in _alike(cells):
         text = cells[at].strip()
-        kind = next((name for name, pattern in _KINDS if pattern.search(text)), "")
+        odd = _COLON_FRACTION.search(text)
+        kind = "" if odd else next((name for name, pattern in _KINDS if pattern.search(text)), "")
         counted[kind] += many
         examples.setdefault(kind, (shown or cells)[at].strip())
     if not counted:
         return ""
     (kind, n), *others = counted.most_common()
     if not kind:
-        what = f'the column "{header}" has "{examples[""]}" where a time is expected'
-        todo = 'Write times as 2024-03-01T08:15:30Z, or name their column, as in --option "csv.columns=HEADER=time"'
-        raise Refused("time-notation", what, todo=todo)
+        raise _no_notation(examples[""], header)
     if n < _ENOUGH * counted.total() and others[0][0]:
         what = f'the column "{header}" writes times in two ways: "{examples[kind]}" and "{examples[others[0][0]]}"'
         raise Refused("time-mixed", what, todo="Write them all in one way, as in 2024-03-01T08:15:30Z")
     return kind
+
+
+def _no_notation(text: str, header: str) -> Refused:
+    """Return the refusal of a column whose cells are no times that are read."""
+    what = f'the column "{header}" has "{text}" where a time is expected'
+    todo = 'Write times as 2024-03-01T08:15:30Z, or name their column, as in --option "csv.columns=HEADER=time"'
+    if _COLON_FRACTION.search(text):
+        what = f'the column "{header}" has "{text}", with a colon where the fraction of the second may begin'
+        pointed = _COLON_FRACTION.sub(r"\1.\2", text)
+        todo = f'If it is one, write a point before it, as in "{pointed}"'
+    elif dotted := _DOTTED.search(text):
+        what = f'the column "{header}" has "{text}", a time of day with dots'
+        todo = f'Write it with colons, as in "{text[: dotted.start(1)]}{dotted[1].replace(".", ":")}"'
+    return Refused("time-notation", what, todo=todo)
+
+
+def refuse_dotted(cells: Sequence[str], header: str, *, beside_date: bool) -> None:
+    """Raise Refused for times of day with dots; where no date is said, only for those that can be no dates."""
+    texts = [text for cell in cells if (text := cell.strip())]
+    if not texts or not all(map(_DOTTED.search, texts)):
+        return
+    dated = beside_date or " " in texts[0] or "T" in texts[0]
+    if dated or not all(map(_may_be_date, texts)):
+        raise _no_notation(texts[0], header)
+
+
+def _may_be_date(text: str) -> bool:
+    return bool(short_year_readings(text, "20"))
 
 
 def _alike(cells: Sequence[str]) -> Iterator[tuple[int, int]]:
@@ -212,7 +251,8 @@ def is_packed(cells: Sequence[str]) -> bool:
 
 def unpacked(texts: pa.Array) -> pa.Array:
     """Return digits that are a date and a clock as ISO 8601 writes them without marks."""
-    return pc.replace_substring_regex(texts, r"^\s*([0-9]{8})([0-9]{6}|[0-9]{4})([.,][0-9]+)?\s*$", r"\1T\2\3")
+    texts = pc.replace_substring_regex(texts, r"^(\s*[0-9]{8}[_\- ]?[0-9]{6})([0-9]{3})\s*$", r"\1.\2")
+    return pc.replace_substring_regex(texts, r"^\s*([0-9]{8})[_\- ]?([0-9]{6}|[0-9]{4})([.,][0-9]+)?\s*$", r"\1T\2\3")
 
 
 def is_usual(cells: pa.Array) -> bool:
@@ -229,6 +269,13 @@ def is_usual(cells: pa.Array) -> bool:
         return False
     tail = letters[:, _SHORTEST:]
     parted = letters[:, 10]
+    signs = tail == ord("+")
+    signs |= tail == ord("-")
+    # An offset has two digits of hours; any other is looked at more closely.
+    if signs.any() and (
+        tail.shape[1] < _OFFSET_LENGTH or signs[:, :-_OFFSET_LENGTH].any() or signs[:, 1 - _OFFSET_LENGTH :].any()
+    ):
+        return False
     return bool(
         ((parted == ord("T")) | (parted == ord(" "))).all()
         and (((tail >= ord("+")) & (tail <= ord(":"))) | (tail == ord("Z"))).all()
@@ -295,8 +342,6 @@ def joined(dates: pa.Array, clocks: pa.Array) -> pa.Array:
 def tagged(texts: pa.Array, zones: pa.Array) -> pa.Array:
     """Return date-times with their row's zone or offset in brackets (RFC 9557), where both are there."""
     zones = pc.utf8_trim_whitespace(zones)
-    zones = pc.replace_substring_regex(zones, r"^(?:UTC|GMT)?\s*([+-])([0-9])((?::?[0-9]{2})?)$", r"\10\2\3")
-    zones = pc.replace_substring_regex(zones, r"^(?:UTC|GMT)\s*([+-])", r"\1")
     zones = pc.replace_substring_regex(zones, r"^(?:Z|GMT)$", "UTC")
     there = pc.and_(pc.not_equal(zones, ""), pc.not_equal(pc.utf8_trim_whitespace(texts), ""))
     return pc.if_else(there, pc.binary_join_element_wise(pc.utf8_trim_whitespace(texts), "[", zones, "]", ""), texts)

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
-from vambrace_plugins.importers.csv.zonewords import SHORT
+from vambrace_plugins.importers.csv.zonewords import SHORT, offset_of
 
 _BASES = {
     *("time", "timestamp", "time stamp", "datetime", "date time", "date per time", "date and time"),
@@ -25,7 +25,6 @@ _CLOCK_PATTERN = re.compile(r"^hh?[^a-z]?mm(?:[^a-z]?ss(?:[^a-z]?[sf]+)?)?$")
 # Minutes first can be no time of day.
 _STOPWATCH = re.compile(r"^(?:m{1,3}|min(?:utes?)?)[:.]s(?:s|ec(?:onds?)?)?(?:[:.,][sf0]+)?$")
 _EDGES = {"start": "start", "begin": "start", "starttime": "start", "end": "end", "stop": "end", "endtime": "end"}
-_OFFSET = re.compile(r"^(?:utc|gmt)?\s*([+-])(\d{1,2})(?::?(\d{2}))?$", re.IGNORECASE)
 _SINCE = re.compile(r"\bsince (?:the )?(?:(unix )?epoch|(\d{4})(?: (\d\d) (\d\d))?(?:t?(?: ?00)*z?)?)$")
 _ZONE_COLUMNS = {"tz", "timezone", "time zone"}
 _ORDERS = re.compile(r"^(?:(dd?)|(mm?)|(yy)|yyyy)[^a-z]?(?:m{1,3}|dd?)[^a-z]?(?:dd?|yy|yyyy)\b")
@@ -78,6 +77,12 @@ def read_time(words: str, bracketed: list[str]) -> TimeWords | None:
     return said
 
 
+def offset_unit(header: str) -> str:
+    """Return the unit that the header of a column of offsets names (`h`, `min` or `s`), or ""."""
+    units = [UNIT_WORDS.get(word, "") for word in re.findall("[a-zμ]+", header.lower())]
+    return next((unit for unit in reversed(units) if unit in {"h", "min", "s"}), "")
+
+
 def _stands_alone(said: TimeWords) -> bool:
     return bool(said.zone or said.epoch_s is not None or said.elapsed or said.edge)
 
@@ -110,10 +115,9 @@ def _strip(words: str, said: TimeWords) -> tuple[TimeWords, str]:
 
 
 def _bracket(text: str, said: TimeWords) -> TimeWords:
-    offset = _OFFSET.match(text)
+    offset = offset_of(text)
     if offset:
-        sign, hours, minutes = offset.groups()
-        return replace(said, zone=f"{sign}{int(hours):02d}:{minutes or '00'}")
+        return replace(said, zone=offset)
     if text.lower() == "z":
         return replace(said, zone="Z")
     if _ZONE_NAME.match(text):

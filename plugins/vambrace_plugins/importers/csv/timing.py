@@ -14,19 +14,29 @@ from vambrace_plugins.importers.csv.elapsed import elapsed, is_elapsed
 from vambrace_plugins.importers.csv.epochs import count
 from vambrace_plugins.importers.csv.instants import Instant
 from vambrace_plugins.importers.csv.options import ORDERS, Said, option_key
+from vambrace_plugins.importers.csv.serials import are_serials, refuse_fractions, zero_day
 from vambrace_plugins.importers.csv.timecells import (
     deciding_order,
     is_packed,
     kind_of,
+    refuse_dotted,
     short_year,
     short_year_readings,
     two_readings,
     without_half,
 )
-from vambrace_plugins.importers.csv.timewords import TimeWords
+from vambrace_plugins.importers.csv.timewords import TimeWords, offset_unit
 from vambrace_plugins.importers.csv.vocabulary import Heading
-from vambrace_plugins.importers.csv.zonewords import SHORT, refuse_unknown_place, short_name, without_zones, zones_said
+from vambrace_plugins.importers.csv.zonewords import (
+    SHORT,
+    may_hold,
+    refuse_unknown_place,
+    short_name,
+    without_zones,
+    zones_said,
+)
 
+_FEW = 0.1
 _ABBREVIATION = re.compile(r"^[A-Z]{2,5}$")
 _OFFSET = re.compile(r"(?:[Zz]|UTC|GMT|:[0-9:.,]+ ?[+-][0-9]{2}(?::?[0-9]{2})?)$")
 
@@ -188,15 +198,19 @@ def _instant(
     heads: Sequence[Heading], at: int, date: int | None, zone: int | None, said: Said, sample: Cells
 ) -> Instant:
     words, header = heads[at].time or TimeWords(), heads[at].text.strip()
+    other = date if date != at else None
+    refuse_dotted(sample[at], header, beside_date=other is not None)
     cells: Sequence[str] = without_zones(sample[at], said.zones, header)
-    counts_up = is_elapsed(cells, words, said, dated=date not in {None, at})
+    counts_up = is_elapsed(cells, words, said, dated=other is not None)
     kind = "elapsed" if counts_up else kind_of(cells, header, sample[at])
     if kind == "elapsed":
-        return elapsed(Instant(at, header=header), words, header, said, cells)
-    if kind == "packed" and (_counts(words, said) or not is_packed(cells)):
+        return _undated(elapsed(Instant(at, header=header), words, header, said, cells), heads, other, sample)
+    if kind == "packed" and ((_counts(words, said) and _first(cells)[:9].isdigit()) or not is_packed(cells)):
         kind = "number"
     if kind == "number" and words.part != "date":
-        return count(Instant(at, header=header), words, header, said, cells)
+        if other is not None:
+            refuse_fractions(cells, header, heads[other].text.strip())
+        return _undated(count(Instant(at, header=header), words, header, said, cells), heads, other, sample)
     half_days = kind == "half-day"
     if half_days:
         cells = _without_halves(cells, header)
@@ -209,7 +223,7 @@ def _instant(
     elif (
         kind == "day"
         or (kind == "number" and date == at)
-        or (kind in {"order", "month-name"} and not _has_clock(cells))
+        or (kind in {"order", "month-name"} and not _has_clock(cells, header))
     ):
         what = f'the column "{header}" says only days ("{_first(cells)}"), not when on the day'
         todo = 'Say which column has the time, as in --option "csv.columns=HEADER=time", or export it again with times'
@@ -218,6 +232,11 @@ def _instant(
         found = _ordered(Instant(at), kind, header, said, order, cells)
     found = replace(found, header=header, zones=said.zones, half_days=half_days, packed=kind == "packed")
     return _zoned(found, heads, words, said, zone, sample)
+
+
+def alone(heads: Sequence[Heading], at: int, said: Said, sample: Cells) -> Instant:
+    """Return how one column of times is read without any other; raise Refused where it says no instants so."""
+    return _instant(heads, at, None, None, said, sample)
 
 
 def _counts(words: TimeWords, said: Said) -> bool:
@@ -248,15 +267,36 @@ def _first(cells: Sequence[str]) -> str:
     return next((cell.strip() for cell in cells if cell.strip()), "")
 
 
-def _has_clock(cells: Sequence[str]) -> bool:
-    return ":" in _first(cells)
+def _has_clock(cells: Sequence[str], header: str) -> bool:
+    """Say whether dates have a time of day; raise Refused where more than a few have one, and others have none."""
+    texts = [text for cell in cells if (text := cell.strip())]
+    bare = [text for text in texts if ":" not in text]
+    if bare and len(bare) < len(texts) and len(bare) > _FEW * len(texts):
+        full = next(text for text in texts if ":" in text)
+        what = f'the column "{header}" writes times in two ways: "{full}" and "{bare[0]}"'
+        raise Refused("time-mixed", what, todo="Write them all with their time of day, as in 2024-03-01T00:00:00Z")
+    return len(bare) < len(texts)
+
+
+def _undated(found: Instant, heads: Sequence[Heading], date: int | None, sample: Cells) -> Instant:
+    """Return times that count from a start; raise Refused where a column of dates says something else of their day."""
+    if found.from_start and date is not None:
+        name, header = heads[date].text.strip(), heads[found.at].text.strip()
+        first, day = _first(sample[found.at]), _first(sample[date])
+        what = f'"{first}" in the column "{header}" counts from csv.start, or from the day that "{name}" says ("{day}")'
+        todo = f'Leave the dates out for the first, as in --option "csv.columns={name}=-"; for the second leave out '
+        todo += "csv.start, and write times of day as 09:00:00"
+        raise Refused("time-two-readings", what, where="line 1", todo=todo)
+    return found
 
 
 def _dated(found: Instant, heading: Heading, cells: Sequence[str], said: Said, order: str) -> Instant:
     """Return how a column of dates is read."""
     header = heading.text.strip()
     kind = kind_of(cells, header)
-    if kind in {"order", "month-name"} and not _has_clock(cells):
+    if are_serials(cells):
+        return replace(found, zero_day=zero_day(cells, header, said))
+    if kind in {"order", "month-name"} and not _has_clock(cells, header):
         return _ordered(found, kind, header, said, order or (heading.time.order if heading.time else ""), cells)
     if kind in {"", "day"} or (kind == "number" and all(len(cell.strip()) in {0, 8} for cell in cells)):
         return found
@@ -309,14 +349,15 @@ def _zoned(
     """Return the instant with its header's zone, or with a column of zones that the user says belongs to it."""
     day = heads[found.date].time if found.date is not None else None
     named = said.zones.get((words.zone or words.remark).upper(), "") or words.zone or (day.zone if day else "")
-    if named:
+    if named and may_hold(named, heads[found.at].text.strip(), told=words.told):
         return replace(found, named_zone=named)
     if zone is None or all(_says_offset(cell) for cell in sample[found.at] if cell.strip()):
         return found
     heading = heads[zone]
     if heading.time is not None and heading.time.told:
-        zones_said(pa.array(sample[zone], pa.string()), said.zones, heading.text.strip())
-        return replace(found, zone=zone)
+        told = heading.text.strip(), offset_unit(heading.text)
+        zones_said(pa.array(sample[zone], pa.string()), said.zones, *told)
+        return replace(found, zone=zone, zone_said=told)
     name, header = heading.text.strip(), heads[found.at].text.strip()
     cell = _first(sample[zone])
     what = f'"{name}" ({cell}) may say how the clock of "{header}" was set, or only where one was while it ran on UTC'

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -58,12 +59,17 @@ _FEW = 0.1
 _CLOCK = _HOURS + r"(?:\s*[AaPp]\.?[Mm](?:\.|\b))?"
 # Zones that the core reads as they are.
 _USUAL = _HOURS + r" ?(?:Z|z|UTC|GMT|[+\-][0-9]{2}(?::?[0-9]{2})?)?(?:\[[^\[\]]*\])*\s*"
-_OFFSET = r"(?:UTC|GMT|utc|gmt)?\s*[+\-−][0-9]{1,2}(?::?[0-9]{2})?|[\[(]?(?:UTC|GMT|utc|gmt)[\])]?|[Zz]"
+_OFFSET = r"(?:UTC|GMT|utc|gmt)?\s*[+\-−](?:[0-9]{4}|[0-9]{1,2}(?::[0-9]{2})?)|[\[(]?(?:UTC|GMT|utc|gmt)[\])]?|[Zz]"
 _NAME = r"[A-Z]{2,5}|[A-Za-z][A-Za-z_]+(?:/[A-Za-z0-9_+\-]+)+"
 _TAILED = rf"^\s*(?P<body>{_CLOCK})\s*(?P<offset>{_OFFSET})?\s*[\[(]?(?P<name>{_NAME})?[\])]?\s*$"
 # A long name in round brackets behind an offset says no more than the offset.
 _LONG_NAME = r"([+\-−][0-9]{2}:?[0-9]{2}) \([A-Z][A-Za-z ]{5,}\)\s*$"
-_NUMERIC = re.compile(r"^(?:UTC|GMT)?\s*([+\-−])([0-9]{1,2})(?::?([0-9]{2}))?$", re.IGNORECASE)
+# One digit of an hour, or two, with nothing behind them or minutes; three digits may be minutes as well.
+_NUMERIC = re.compile(r"^(?:UTC|GMT)?\s*([+\-−])(?:([0-9]{2})([0-9]{2})|([0-9]{1,2})(?::([0-9]{2}))?)$", re.IGNORECASE)
+_HOURS_WITH_PARTS = re.compile(r"^(?:UTC|GMT)?\s*([+\-−])([0-9]{1,2})[.,](0|00|25|5|50|75)$", re.IGNORECASE)
+_COUNT = re.compile(r"^([+\-−]?)([0-9]+(?:[.,][0-9]+)?)$")
+_LENGTHS = {"h": 3600, "min": 60, "s": 1}
+_DAY_S = 86_400
 
 
 def zones_parted(cells: pa.Array, said: Mapping[str, str], header: str) -> tuple[pa.Array, pa.Array | None]:
@@ -96,9 +102,7 @@ def _parts(cells: pa.Array) -> tuple[pa.Array, pa.Array]:
 
 def zone_behind(offset: str, name: str, said: Mapping[str, str], header: str) -> str | None:
     """Return the zone of a text as ISO 8601 and RFC 9557 write it, None where a word behind it is no zone we know."""
-    numeric = _NUMERIC.match(offset)
-    sign, hours, minutes = numeric.groups() if numeric else ("", "0", "")
-    fixed = f"{sign.replace('−', '-')}{int(hours):02d}:{minutes or '00'}" if numeric else "Z" if offset else ""
+    fixed = offset_of(offset) or ("Z" if offset else "")
     if not name or (fixed and "/" not in name):
         # The offset says what the short name behind it may mean.
         return fixed
@@ -160,14 +164,83 @@ def without_zones(cells: Sequence[str], said: Mapping[str, str], header: str) ->
     return [str(cell) for cell in bodies.to_pylist()]
 
 
-def zones_said(cells: pa.Array, said: Mapping[str, str], header: str) -> pa.Array:
-    """Return a column of zones with what short names mean; raise Refused for one that nobody explains."""
+def offset_of(text: str) -> str:
+    """Return an offset as ISO 8601 writes it (`+05:45`), be it possible or not, or "" for any other text."""
+    parts = _HOURS_WITH_PARTS.match(text)
+    if parts:
+        return f"{parts[1].replace('−', '-')}{int(parts[2]):02d}:{int(parts[3].ljust(2, '0')) * 60 // 100:02d}"
+    found = _NUMERIC.match(text)
+    if not found:
+        return ""
+    sign, hours, minutes, hour, minute = found.groups()
+    return f"{sign.replace('−', '-')}{int(hours or hour):02d}:{minutes or minute or '00'}"
+
+
+def is_offset(text: str) -> bool:
+    """Say whether an offset as ISO 8601 writes it is under 24 hours, with minutes under 60."""
+    return int(text[1:3]) < 24 and int(text[4:]) < 60
+
+
+def may_hold(zone: str, header: str, *, told: bool) -> bool:
+    """Say whether a zone in a header may be one; raise Refused for an impossible offset where the user says nothing."""
+    if offset_of(zone) != zone or is_offset(zone):
+        return True
+    if not told:
+        what = f'the header "{header}" says the offset {zone}, and no clock is set so: hours go to 23, minutes to 59'
+        todo = (
+            f'Mend the header; or give the zone with --zone and say that it holds: --option "csv.columns={header}=time"'
+        )
+        raise Refused("zone-word", what, where="line 1", todo=todo)
+    return False
+
+
+def zones_said(cells: pa.Array, said: Mapping[str, str], header: str, unit: str = "") -> pa.Array:
+    """Return a column of zones with what short names mean, and its offsets as ISO 8601 writes them.
+
+    `unit` is what its numbers count (`h`, `min` or `s`), "" where the header does not say. Raise Refused for a short
+    name that nobody explains, and for a number that may count one or the other.
+    """
     encoded = pc.dictionary_encode(pc.utf8_trim_whitespace(cells))
     words = encoded.dictionary.to_pylist()
     for word in words:
         if word in SHORT and word not in said:
             raise short_name(word, f'"{word}" in the column "{header}"')
-    return pa.array([said.get(word.upper(), word) for word in words], pa.string()).take(encoded.indices)
+    zones = [said.get(word.upper(), "") or _offset_said(word, header, unit) or word for word in words]
+    return pa.array(zones, pa.string()).take(encoded.indices)
+
+
+def _offset_said(word: str, header: str, unit: str) -> str:
+    """Return the offset that a cell of a column of offsets says, "" or a text that is no zone where it says none."""
+    count = _COUNT.match(word)
+    if count and unit:
+        return _counted(count, unit) or f"{word} {unit}"
+    written = offset_of(word)
+    if count and Decimal(count[2].replace(",", ".")) == 0:
+        return "+00:00"
+    if count and (not written or not is_offset(written)):
+        raise _two_units(word, count, header)
+    return written
+
+
+def _counted(count: re.Match[str], unit: str) -> str:
+    """Return so many hours, minutes or seconds as an offset, "" where they are none in whole minutes."""
+    seconds = Decimal(count[2].replace(",", ".")) * _LENGTHS[unit]
+    if seconds % 60 or seconds >= _DAY_S:
+        return ""
+    hours, minutes = divmod(int(seconds) // 60, 60)
+    return f"{count[1].replace('−', '-') or '+'}{hours:02d}:{minutes:02d}"
+
+
+def _two_units(word: str, count: re.Match[str], header: str) -> Refused:
+    names = {"h": "hours", "min": "minutes", "s": "seconds"}
+    readings = {name: offset for unit, name in names.items() if (offset := _counted(count, unit))}
+    if len(count[2]) == 3 and is_offset(digits := f"{count[1] or '+'}0{count[2][0]}:{count[2][1:]}"):
+        readings["hours and minutes"] = digits
+    shown = " or ".join(f"{offset} (in {name})" for name, offset in readings.items()) or "no offset in any"
+    what = f'the column "{header}" has "{word}", which does not say its unit: {shown}'
+    todo = f'Write offsets as +05:30, or say the unit in the header, as in "{header} (min)"; or leave the column out, '
+    todo += f'as in --option "csv.columns={header}=-", with --zone'
+    return Refused("offset-two-readings", what, todo=todo)
 
 
 def short_name(word: str, what: str, todo: str = "") -> Refused:
