@@ -133,6 +133,9 @@ def _no_notation(text: str, header: str) -> Refused:
 
 def refuse_dotted(cells: Sequence[str], header: str, *, beside_date: bool) -> None:
     """Raise Refused for times of day with dots; where no date is said, only for those that can be no dates."""
+    # Most often the first cell ends it.
+    if len(cells) and cells[0].strip() and not _DOTTED.search(cells[0].strip()):
+        return
     texts = [text for cell in cells if (text := cell.strip())]
     if not texts or not all(map(_DOTTED.search, texts)):
         return
