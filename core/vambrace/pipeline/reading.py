@@ -16,8 +16,10 @@ from vambrace.columns import source_texts
 from vambrace.counters import RunningTotal
 from vambrace.errors import DamagedFile, PluginFault, Refused, Rejected, SourceError
 from vambrace.pipeline.happenings import Happenings
+from vambrace.pipeline.judging import Judge
 from vambrace.pipeline.watching import Watch
 from vambrace.plugin import Importer, Source
+from vambrace.rules import Evaluation
 from vambrace.schema import SIGNALS, Kind
 
 
@@ -95,15 +97,18 @@ def read(
     name_of: Callable[[int], str],
     zone: str | None,
     watch: Watch | None = None,
+    rules: Evaluation | None = None,
+    to_its_end: bool = False,
 ) -> Reading:
     """Read a source through its importer into the sink and return what was learnt.
 
     `name_of` gives the identifier of a recording from its ordinal. An error that ends the source stands in the
-    result's `error`; rows before it are in the sink, and the caller decides whether they stay.
+    result's `error`; rows before it are in the sink, and the caller decides whether they stay. `rules` judge what is
+    read; `to_its_end` reads on behind what the core itself refuses, to find all faults at once.
     """
     source.zone = zone
     pass_ = _Pass(importer, Reading(), sink, name_of, zone)
-    pass_.watch = watch
+    pass_.watch, pass_.to_its_end, pass_.judge = watch, to_its_end, Judge(rules, name_of) if rules else None
     try:
         with hushed(source.note):
             for item in _guarded(importer, source):
@@ -138,6 +143,8 @@ class _Pass:
     ) -> None:
         self.importer, self.reading, self.sink, self.name_of, self.zone = importer, reading, sink, name_of, zone
         self.watch: Watch | None = None
+        self.judge: Judge | None = None
+        self.to_its_end = False
         self.totals: dict[tuple[int, str], RunningTotal] = {}
         self.last_record: dict[tuple[int, str], int] = {}
         self.last_time: dict[tuple[int, str], int] = {}
@@ -147,6 +154,8 @@ class _Pass:
             self._batch(item)
         elif isinstance(item, Rejected):
             self._set_aside(item.recording, [item])
+            if self.judge is not None:
+                self.judge.rejected(item)
         elif isinstance(item, Event):
             self._event(item)
         elif isinstance(item, Recording):
@@ -230,6 +239,8 @@ class _Pass:
                 ) from error
         for each, fault in zip(columns, screen.faults(columns, span.fault), strict=True):
             self._column(batch, span, each, fault, modulus.get(each.column.signal))
+        if self.judge is not None:
+            self.judge.end(batch)
 
     def _column(
         self,
@@ -245,6 +256,8 @@ class _Pass:
         tally.absent += len(each) - int(each.present.sum())
         if fault.any():
             self._set_aside(batch.recording, _rejections(batch, each, fault))
+        if self.judge is not None:
+            self.judge.given(batch, span, each, fault)
         rows = np.flatnonzero(each.present & (fault == 0))
         if not len(rows):
             return
@@ -254,6 +267,8 @@ class _Pass:
         value, record = each.value[kept], batch.record[kept]
         if SIGNALS[column.signal].kind == Kind.RUNNING_TOTAL:
             value = self._joined(batch.recording, column, rows, value, time, record, modulus)
+        if self.judge is not None:
+            self.judge.kept(batch.recording, column.signal, rows, time, record, value)
         tally.kept += len(rows)
         flags = harmonise.flags_of(column, rows)
         suspect = screen.suspect(column.signal, value)
@@ -281,7 +296,9 @@ class _Pass:
         counter = column.counter if isinstance(column.counter, str) else np.asarray(column.counter)[rows]
         joined, steps = total.add(value, counter)
         self._check_order(key, time, record, [step.row for step in steps], increments=column.counting == "increment")
-        for at, kind, text in steps:
+        if self.judge is not None and steps:
+            self.judge.fell(recording, column.signal, steps, time, record)
+        for at, kind, text, _ in steps:
             self.reading.happenings.add(recording, int(time[at]), kind, f"{column.signal}: {text}")
             self.reading.convert(recording, f"{column.signal}: {kind.replace('_', ' ')}s joined, see events")
         return joined
@@ -308,7 +325,10 @@ class _Pass:
         what = f"{key[1]} is a running total, and its time goes back here"
         how = "so that the counts would be added up the wrong way round" if increments else "where the count falls too"
         todo = "Sort its rows by time, the oldest first, and convert again"
-        raise Refused("order-of-time", f"{what}, {how}", where=f"record {int(record[wrong[0]]):,}", todo=todo)
+        refusal = Refused("order-of-time", f"{what}, {how}", where=f"record {int(record[wrong[0]]):,}", todo=todo)
+        if not self.to_its_end:
+            raise refusal
+        self.reading.error = self.reading.error or refusal
 
     def _check(self, batch: SourceBatch) -> None:
         n = len(batch.record)
