@@ -1,5 +1,6 @@
 """The dataset folder: shards, commit records and the tables derived from them; nobody else knows its layout."""
 
+from vambrace.dataset.checking import check_dataset
 from vambrace.dataset.layout import DOCUMENT
 from vambrace.dataset.records import (
     ChannelRow,
@@ -32,6 +33,7 @@ __all__ = [
     "ShardWriter",
     "Stamp",
     "Store",
+    "check_dataset",
     "content_key",
     "entry_key",
 ]

@@ -11,6 +11,9 @@ from vambrace.pipeline.reading import Reading
 from vambrace.plugin import Importer, Source
 from vambrace.rules import Evaluation, Finding
 
+_FEW = 8
+"""Fields that are named where many are not carried."""
+
 
 def reported(prefix: str, reading: Reading, source: Source) -> Iterator[Finding]:
     """Yield what importer and core noted; `prefix` begins the recordings' identifiers."""
@@ -66,8 +69,10 @@ def fields_together(prefix: str, reading: Reading) -> Iterator[Finding]:
     """Yield one finding for all fields of a recording that are not carried."""
     for n, about in sorted(reading.about.items()):
         if about.not_carried:
-            fields = ", ".join(f"{name} ({count:,})" for name, count in sorted(about.not_carried.items()))
-            message = f"no signal fits {fields}"
+            ranked = sorted(about.not_carried.items(), key=lambda item: (-item[1], item[0]))
+            fields = ", ".join(f"{name} ({count:,})" for name, count in ranked[:_FEW])
+            more = f" and {len(ranked) - _FEW:,} more fields; inspect --all lists them" if len(ranked) > _FEW else ""
+            message = f"no signal fits {fields}{more}"
             yield Finding("not-carried", "note", message, "", f"{prefix}.{n}", count=sum(about.not_carried.values()))
 
 

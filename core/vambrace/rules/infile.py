@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from vambrace.batch import Mask
-from vambrace.errors import Rejected
+from vambrace.errors import Reason, Rejected
 from vambrace.rules.catalogue import RULES
 from vambrace.rules.hits import Hits, Stretches
 from vambrace.rules.judging import Floats, Ints
@@ -54,7 +54,7 @@ class FileOrder:
         hits = self._aside.setdefault((recording, signal, reason), Hits())
         hits.span(time, record)
         hits.count += len(record)
-        if value is not None and len(value):
+        if value is not None and len(value) and reason == Reason.OUTSIDE_DOMAIN:
             low, high = SIGNALS[signal].domain
             off = np.maximum(low - value, value - high)
             most = int(off.argmax())

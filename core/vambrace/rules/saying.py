@@ -15,15 +15,15 @@ _Say = Callable[[str, str, float, tuple[float, ...]], str]
 _SAMPLES: Mapping[str, _Say] = {
     "outside-plausible": lambda n, unit, worst, _: f"{n} outside the plausible range, the worst {worst:g}{unit}",
     "rate-of-change": lambda n, unit, worst, _: (
-        f"{n} differ too much from the one before, at most by {worst:.4g}{unit} a second"
+        f"{n} too far from the one before, at most by {worst:.4g}{unit} a second"
     ),
-    "spike": lambda n, unit, worst, _: f"{n} stand out from both neighbours, the worst {worst:g}{unit}",
+    "spike": lambda n, unit, worst, _: f"{n} away from both neighbours, the worst {worst:g}{unit}",
     "flat-line": lambda n, _, worst, __: f"{n} without any change, the longest over {worst:,.0f} s",
     "gap": lambda n, _, worst, more: f"{n} without a sample, the longest {worst:,.10g} s; usual are {more[0]:.10g} s",
-    "overlap": lambda n, _, worst, __: f"{n} begin before the one before has ended, at most by {worst:,.10g} s",
+    "overlap": lambda n, _, worst, __: f"{n} beginning before the one before has ended, at most by {worst:,.10g} s",
     "duplicate-time": lambda n, unit, worst, more: _twice(n, unit, worst, round(more[0])),
     "epoch-misaligned": lambda n, _, worst, __: f"{n} off the grid of the first epoch, at most by {worst:,.10g} s",
-    "sampling-irregular": lambda n, _, __, more: f"{n} ({more[0]:.0%}) are far from the usual {more[1]:.10g} s",
+    "sampling-irregular": lambda n, _, __, more: f"{n} ({more[0]:.0%}) far from the usual {more[1]:.10g} s",
     "too-few-samples": lambda n, _, __, ___: f"only {n}",
     "time-goes-back": lambda n, _, worst, __: f"{n} before that of the row above, at most by {worst:,.10g} s",
     "counter-fell": lambda n, unit, worst, _: f"{n} lower than before, at most by {worst:,.10g}{unit}; see events",
@@ -74,4 +74,4 @@ def _twice(number: str, unit: str, worst: float, different: int) -> str:
     text = f"{number} at the instant of the one before"
     if not different:
         return f"{text}, with the same values"
-    return f"{text}; {different:,} differ from it, at most by {worst:.6g}{unit}"
+    return f"{text}; {different:,} with another value, at most by {worst:.6g}{unit}"

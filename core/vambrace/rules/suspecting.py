@@ -64,7 +64,8 @@ class Sizes:
         """Count values in their signal's unit (at least one, none of them NaN); `time` may hold fewer."""
         self._low, self._high = min(self._low, float(value.min())), max(self._high, float(value.max()))
         size = np.abs(value)
-        self._inside += [int(((size >= band.low) & (size <= band.high)).sum()) for band in self.bands]
+        inside = [((size >= band.low) & (size <= band.high)).sum() for band in self.bands]
+        self._inside += np.array(inside, np.int64)
         first, _, begin, end = self._places
         first = first if self._n else int(record[0])
         if len(time):
