@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from vambrace import registry
 from vambrace.api.survey import Options, Wishes, planned, record_of
-from vambrace.dataset import DOCUMENT, FindingRow, Record, ShardWriter, Store, check_dataset
+from vambrace.dataset import DOCUMENT, FindingRow, FleetingFiles, Record, ShardWriter, Store, check_dataset
 from vambrace.errors import PluginFault, SourceError, VambraceError
 from vambrace.output.summary import iso_utc
 from vambrace.pipeline import examine
@@ -194,7 +194,7 @@ def _of_entry(
     except SourceError as error:
         return [refusal(error)]
     try:
-        with ShardWriter(folder) as writer:
+        with ShardWriter(folder, FleetingFiles()) as writer:
             found = examine(plan, installed, writer, thresholds)
             # What the writer finished would wait for a commit; here nobody commits.
             writer.discard()

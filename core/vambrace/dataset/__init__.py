@@ -1,6 +1,7 @@
 """The dataset folder: shards, commit records and the tables derived from them; nobody else knows its layout."""
 
 from vambrace.dataset.checking import check_dataset
+from vambrace.dataset.files import FleetingFiles
 from vambrace.dataset.layout import DOCUMENT
 from vambrace.dataset.records import (
     ChannelRow,
@@ -27,6 +28,7 @@ __all__ = [
     "EventRow",
     "FindingRow",
     "Finished",
+    "FleetingFiles",
     "Occurrence",
     "Record",
     "RecordingRow",
