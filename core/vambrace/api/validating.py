@@ -217,19 +217,42 @@ def _of_ledger(record: Record) -> Iterator[Finding]:
 
 def _of_dataset(folder: Path, thresholds: Thresholds) -> Iterator[Finding]:
     """Yield breaches of the contract, and what the sources' findings say under these thresholds."""
-    anew: dict[str, Evaluation] = {}
+    sources = _Sources(thresholds)
+    yield from (replace(each, path=f"{folder}/{each.path}") for each in check_dataset(folder, sources.tell_of))
+    yield from sources.findings()
 
-    def tell_of(record: Record) -> InTimeOrder:
-        anew[record.key] = Evaluation(thresholds)
-        return anew[record.key].in_time_order
 
-    yield from (replace(each, path=f"{folder}/{each.path}") for each in check_dataset(folder, tell_of))
-    sorted_rules = {rule.name for rule in ORDER_OF_TIME}
-    for record in Store.open(folder).records():
-        path = record.occurrences[0].path
-        judged = anew[record.key].findings() if record.key in anew else iter(())
-        stored = (_stored(row) for row in record.findings if row.rule not in sorted_rules)
-        yield from (replace(each, path=path) for each in (*_of_ledger(record), *stored, *judged))
+class _Sources:
+    """Gathers what is known of the sources of a dataset, one after another, while their shards are read."""
+
+    def __init__(self, thresholds: Thresholds) -> None:
+        self._thresholds = thresholds
+        self._found: list[Finding] = []
+        self._open: tuple[str, Evaluation] | None = None
+
+    def tell_of(self, record: Record) -> InTimeOrder:
+        """Take up the next source, and return what is told its rows."""
+        self._close()
+        path, rules = record.occurrences[0].path, Evaluation(self._thresholds)
+        self._open = path, rules
+        stored = (_stored(row) for row in record.findings if row.rule not in _BY_TIME)
+        self._found += [replace(each, path=path) for each in (*_of_ledger(record), *stored)]
+        return rules.in_time_order
+
+    def _close(self) -> None:
+        if self._open is not None:
+            path, rules = self._open
+            self._found += [replace(each, path=path) for each in rules.findings()]
+            self._open = None
+
+    def findings(self) -> list[Finding]:
+        """Return all, after the last source."""
+        self._close()
+        return self._found
+
+
+_BY_TIME = frozenset(rule.name for rule in ORDER_OF_TIME)
+"""What is judged anew from the shards, under the thresholds of today."""
 
 
 def _stored(row: FindingRow) -> Finding:

@@ -219,23 +219,15 @@ def _check_columns(found: pa.Schema, wanted: pa.Schema, faults: Faults) -> bool:
 
 
 def _check_counts(record: Record, faults: Faults) -> None:
-    """Hold the numbers of a record against one another."""
+    """Hold the numbers of a record against one another, as far as reading it did not."""
     kept, aside, absent = (
         sum(getattr(row, name) for row in record.channels if row.signal is not None)
         for name in ("n", "n_set_aside", "n_absent")
     )
-    if record.rows_read != record.rows_kept + record.rows_set_aside + record.rows_outside:
-        faults.add("schema-rows", "rows read are not rows kept + set aside + outside")
     if record.recordings and (kept, aside) != (record.rows_kept, record.rows_set_aside):
         faults.add("schema-rows", "the channels do not add up to the rows of the source")
     if absent > record.rows_absent:
         faults.add("schema-rows", "the channels have more absent values than the source")
-    for stamp, rows, what in (
-        (record.shard, record.rows_kept, "kept"),
-        (record.aside, record.rows_set_aside, "set aside"),
-    ):
-        if (stamp.rows if stamp else 0) != rows:
-            faults.add("schema-rows", f"{rows:,} rows are said to be {what}, but their file is stamped otherwise")
     names = {row.recording for row in record.recordings}
     strangers = {*(row.recording for row in record.channels), *(row.recording for row in record.events)} - names
     for name in sorted(strangers):
