@@ -48,7 +48,8 @@ def dataset(made: Path, tmp_path: Path) -> Path:
 def broken(dataset: Path) -> list[tuple[str, str | None, int]]:
     """Return the breaches of the contract: rule, signal, count."""
     found = find_faults(dataset).findings
-    return sorted((each.rule, each.signal, each.count) for each in found if each.rule.startswith("schema-"))
+    rows = [(each.rule, each.signal, each.count) for each in found if each.rule.startswith("schema-")]
+    return sorted(rows, key=str)
 
 
 def walk_key(dataset: Path) -> str:

@@ -3,6 +3,7 @@
 from vambrace.dataset.checking import check_dataset
 from vambrace.dataset.files import FleetingFiles
 from vambrace.dataset.layout import DOCUMENT
+from vambrace.dataset.package import table_schema
 from vambrace.dataset.records import (
     ChannelRow,
     EventRow,
@@ -38,4 +39,5 @@ __all__ = [
     "check_dataset",
     "content_key",
     "entry_key",
+    "table_schema",
 ]
