@@ -1,18 +1,20 @@
 """Our range, rate of change, spike and flat line tests against IOOS QARTOD's reference package, ioos_qc 3.
 
 Source: IOOS QARTOD manuals as implemented by https://github.com/ioos/ioos_qc (package `ioos-qc`). The small series are
-those of its own tests (tests/test_qartod.py: spike, rate of change and flat line); the long ones are invented.
+those of its own tests (fixtures/published/qartod_vectors.csv); the long ones are invented.
 """
 
 from __future__ import annotations
 
+import csv
 import warnings
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from vambrace.batch import NO_END
-from vambrace.rules import Thresholds
+from vambrace.rules import Finding, Thresholds
 from vambrace.rules.inorder import Channel
 from vambrace.rules.judging import change_per_s, differences, outside, spike_height
 
@@ -20,7 +22,8 @@ with warnings.catch_warnings():
     warnings.simplefilter("ignore")
     qartod = pytest.importorskip("ioos_qc.qartod", reason="ioos-qc, the outside judge, is not installed")
 
-GOOD, SUSPECT = 1, 3
+SUSPECT, FAIL = 3, 4
+VECTORS = Path(__file__).parents[2] / "fixtures" / "published" / "qartod_vectors.csv"
 START = np.datetime64("2031-03-04T09:00:00")
 
 
@@ -85,24 +88,54 @@ def test_flat_line(seed: int) -> None:
     flat = np.flatnonzero(theirs == SUSPECT)
     ends = flat[np.flatnonzero(np.append(np.diff(flat) > 1, True))]
     begins = flat[np.flatnonzero(np.insert(np.diff(flat) > 1, 0, True))]
-    channel = Channel(
-        "r.1", "heart_rate", Thresholds({("flat-line", "for_s", "heart_rate"): 20, ("flat-line", "least_n", ""): 2})
-    )
-    channel.add(micros(times), np.full(600, NO_END), value, np.arange(600))
-    (found,) = [each for each in channel.findings() if each.rule == "flat-line"]
+    found = flat_stretches(times, value, 20)
     assert found.count == len(ends)
     assert (found.first_record, found.last_record) == (begins[0] - 20, ends[-1])
     assert found.worst == (ends - begins).max() + 20
 
 
-def test_the_small_series_of_the_reference_package() -> None:
-    # ioos_qc tests, QartodSpikeTest and QartodRateOfChangeTest.
-    spike = np.array([3, 4.99, 5, 6, 8, 6, 6, 6.75, 6, 6, 5.3, 6, 6, 9, 5, 8, 8, 9], float)
-    theirs = flags(qartod.spike_test, inp=spike, suspect_threshold=0.5, fail_threshold=1e9, method="differential")
-    ours = spike_height(micros(seconds(len(spike))), differences(spike), np.inf) > 0.5
-    assert np.array_equal(ours, theirs[1:-1] == SUSPECT)
-    change = np.array([2, 10, 2.1, 3, 4, 5, 7, 10, 0, 2, 2.2, 2], float)
-    theirs = flags(qartod.rate_of_change_test, inp=change, tinp=seconds(len(change), 5), threshold=0.8)
-    ours = change_per_s(micros(seconds(len(change), 5)), differences(change), 0) > 0.8
-    assert np.array_equal(ours, theirs[1:] == SUSPECT)
-    assert theirs[0] == GOOD
+def published(case: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Return times, values and flags of a case of fixtures/published/qartod_vectors.csv."""
+    with VECTORS.open(encoding="utf-8", newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["case"] == case]
+    every = np.timedelta64(int(rows[0]["every_s"]), "s")
+    times = START + np.arange(len(rows)) * every
+    return times, np.array([float(row["value"]) for row in rows]), np.array([int(row["flag"]) for row in rows])
+
+
+def test_the_published_gross_range() -> None:
+    _, value, flag = published("gross-range")
+    # Valid are 0 to 5, expected are 1 to 4: 4 is what fails, 3 would be suspect.
+    assert np.array_equal(outside(value, 0, 5), flag == FAIL)
+    assert np.array_equal(outside(value, 1, 4), flag >= SUSPECT)
+
+
+def test_the_published_rate_of_change() -> None:
+    times, value, flag = published("rate-of-change")
+    assert np.array_equal(change_per_s(micros(times), differences(value), 0) > 5 / 15 / 60, flag[1:] == SUSPECT)
+
+
+def test_the_published_spikes() -> None:
+    times, value, flag = published("spike-differential")
+    height = spike_height(micros(times), differences(value), np.inf)
+    assert np.array_equal(height > 0.5, flag[1:-1] >= SUSPECT)
+    assert np.array_equal(height > 1, flag[1:-1] == FAIL)
+
+
+@pytest.mark.parametrize(("flagged", "for_s"), [(SUSPECT, 2700), (FAIL, 4500)])
+def test_the_published_flat_lines(flagged: int, for_s: int) -> None:
+    times, value, flag = published("flat-line")
+    # Their 3000 s are int(3000 / 900) = 3 intervals of 900 s, their 4800 s five; to their tolerance of 0.01 these
+    # values are the same that have the same two decimals.
+    rows = np.flatnonzero(flag >= flagged)
+    begins = rows[np.flatnonzero(np.insert(np.diff(rows) > 1, 0, True))] - for_s // 900
+    found = flat_stretches(times, value.round(2), for_s)
+    assert (found.count, found.first_record, found.last_record) == (len(begins), begins[0], rows[-1])
+
+
+def flat_stretches(times: np.ndarray, value: np.ndarray, for_s: int) -> Finding:
+    given = {("flat-line", "for_s", "heart_rate"): float(for_s), ("flat-line", "least_n", ""): 2.0}
+    channel = Channel("r.1", "heart_rate", Thresholds(given))
+    channel.add(micros(times), np.full(len(times), NO_END), value, np.arange(len(times)))
+    (found,) = [each for each in channel.findings() if each.rule == "flat-line"]
+    return found
