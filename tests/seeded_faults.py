@@ -330,6 +330,39 @@ def cut_gpx(table: Table, rng: np.random.Generator) -> None:
     table.expected += [("file-cut-short", None, None, 1)]
 
 
+def _night(table: Table, off_s: float = 0, at: int = 40) -> None:
+    """Put 100 epochs of 30 s in place of the walk; from one on they begin, and end, so many seconds later."""
+    begins = [START + timedelta(seconds=30 * k + (off_s if k >= at else 0)) for k in range(100)]
+    form = "%Y-%m-%dT%H:%M:%SZ"
+    table.cells = {
+        "start": [each.strftime(form) for each in begins],
+        "end": [(each + timedelta(seconds=30)).strftime(form) for each in begins],
+        "sleep_stage": [str(k // 7 % 4) for k in range(100)],
+    }
+    table.head |= {"start": "start time", "end": "end time", "sleep_stage": "sleep stage [stage]"}
+
+
+def shifted(table: Table, rng: np.random.Generator) -> None:
+    at = int(rng.integers(5, 90))
+    _night(table, 7, at)
+    table.expected += [("epoch-misaligned", "sleep_stage", record(at), 100 - at)]
+
+
+def overlapping(table: Table, rng: np.random.Generator) -> None:
+    _night(table)
+    at = int(rng.integers(5, 90))
+    table.cells["end"][at] = table.cells["end"][at + 1]
+    table.expected += [("overlap", "sleep_stage", record(at + 1), 1)]
+
+
+def codeless(table: Table, rng: np.random.Generator) -> None:
+    _night(table)
+    at = int(rng.integers(5, 90))
+    table.cells["sleep_stage"][at] = "7"
+    # The epoch that is set aside leaves an interval of 60 s in place of one of 30: no gap yet.
+    table.expected += [("unknown-code", "sleep_stage", record(at), 1)]
+
+
 FAULTS: dict[str, Callable[[Table, np.random.Generator], None]] = {
     "a spike": spike,
     "a jump": jump,
@@ -362,6 +395,9 @@ FAULTS: dict[str, Callable[[Table, np.random.Generator], None]] = {
     "a FIT file that is cut": cut_fit,
     "a FIT file with a wrong checksum": broken_fit,
     "a GPX file that is cut": cut_gpx,
+    "epochs that begin later from one on": shifted,
+    "an epoch that lasts too long": overlapping,
+    "a sleep stage without meaning": codeless,
 }
 """What can be wrong, one fault each, in words."""
 
