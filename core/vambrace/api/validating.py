@@ -25,6 +25,7 @@ from vambrace.rules import (
     badness,
     load_thresholds,
     refusal,
+    refused,
 )
 from vambrace.sources import Entry, close_spools, scan, walk
 
@@ -209,10 +210,8 @@ def _of_ledger(record: Record) -> Iterator[Finding]:
     """Yield the finding for a source of which the ledger says that it was not, or not wholly, read."""
     if record.status not in ("rejected", "partial", "unrecognised"):
         return
-    error = SourceError(record.reason or "it was not read")
-    error.code = record.code or "refused"
-    error.status = "unrecognised" if record.status == "unrecognised" else "rejected"
-    yield replace(refusal(error), message=record.reason or "it was not read")
+    reason = record.reason or "it was not read"
+    yield refused(record.code or "", record.status, reason, reason)
 
 
 def _of_dataset(folder: Path, thresholds: Thresholds) -> Iterator[Finding]:

@@ -6,7 +6,7 @@ import re
 
 from vambrace.errors import SourceError, VambraceError
 from vambrace.rules.catalogue import RULES
-from vambrace.rules.words import Finding
+from vambrace.rules.words import Finding, Severity
 
 CODES = {
     "no-time-zone": "zone-unknown",
@@ -29,16 +29,20 @@ DAMAGES = (
 """Rules for the words of a damage, the first that fits; any other damage is `damaged-file`."""
 
 
-def rule_of(error: SourceError) -> str:
-    """Return the rule behind what ended a source."""
-    if error.code == "damaged-file":
-        return next((rule for words, rule in DAMAGES if words.search(error.what)), "damaged-file")
-    return CODES.get(error.code, "unrecognised" if error.status == "unrecognised" else "refused")
-
-
-def refusal(error: SourceError, path: str = "") -> Finding:
-    """Return the finding for what ended a source; one that names a unit or a zone is still an error: it is not read."""
-    rule = rule_of(error)
-    severity = RULES["refused"].severity if error.status == "rejected" else RULES[rule].severity
+def refusal(error: SourceError) -> Finding:
+    """Return the finding for what ended a source."""
     message = str(VambraceError(error.what, todo=error.todo))
-    return Finding(rule, severity, message, path, where=error.where or None)
+    return refused(error.code, error.status, error.what, message, error.where or None)
+
+
+def refused(code: str, status: str, what: str, message: str, where: str | None = None) -> Finding:
+    """Return the finding for a source that was not read, by its code, its status in the ledger and its words.
+
+    Where it was rejected that is an error, even if the rule by itself says less.
+    """
+    if code == "damaged-file":
+        rule = next((rule for words, rule in DAMAGES if words.search(what)), "damaged-file")
+    else:
+        rule = CODES.get(code, "unrecognised" if status == "unrecognised" else "refused")
+    severity = RULES[rule].severity if status == "unrecognised" else Severity.ERROR
+    return Finding(rule, severity, message, where=where)
