@@ -376,6 +376,8 @@ FAULTS: dict[str, Callable[[Table, np.random.Generator], None]] = {
     "saturation as a fraction": rescaled("oxygen_saturation", 0.01, "outside-domain"),
     "heart rate in Hz": rescaled("heart_rate", 1 / 60, "outside-plausible"),
     "speed in km/h": rescaled("speed", 3.6),
+    "speed in mi/h": rescaled("speed", 2.236936),
+    "distance in km": rescaled("distance", 0.001),
     "altitude in feet": feet,
     "positions in radians": radians,
     "positions in semicircles": semicircles,

@@ -12,6 +12,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 import pytest
 
+import vambrace
 from converted import digest
 from seeded_faults import OPTIONS, clean, seeded
 from vambrace.api import convert, find_faults
@@ -109,6 +110,7 @@ def test_a_sound_dataset_has_no_breach(made: Path) -> None:
     assert broken(made) == []
     found = find_faults(made).findings
     assert [(each.rule, each.path) for each in found] == [("not-a-number", "aside.csv")]
+    assert list(vambrace.validate(vambrace.open_dataset(made))["rule"]) == ["not-a-number"]
 
 
 @pytest.mark.parametrize(

@@ -13,6 +13,7 @@ from vambrace import registry
 from vambrace.api.survey import Options, Wishes, planned, record_of
 from vambrace.dataset import DOCUMENT, FindingRow, FleetingFiles, Record, ShardWriter, Store, check_dataset
 from vambrace.errors import PluginFault, SourceError, VambraceError
+from vambrace.output import Dataset
 from vambrace.output.summary import iso_utc
 from vambrace.pipeline import examine
 from vambrace.rules import (
@@ -32,7 +33,7 @@ from vambrace.sources import Entry, close_spools, scan, walk
 if TYPE_CHECKING:
     import pandas as pd
 
-Paths = Path | str | Sequence[Path | str]
+Paths = Path | str | Dataset | Sequence[Path | str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +110,7 @@ def find_faults(
 
     `repair` first builds the derived tables of datasets anew; then every path must be a dataset.
     """
+    paths = paths.folder if isinstance(paths, Dataset) else paths
     roots = [paths] if isinstance(paths, Path | str) else list(paths)
     thresholds = load_thresholds(rules) if rules is not None else Thresholds()
     wishes = Wishes(zone, options or {})

@@ -40,6 +40,11 @@ class Dataset:
     def __repr__(self) -> str:
         return f"Dataset({str(self._store.folder)!r})"
 
+    @property
+    def folder(self) -> Path:
+        """Return where the dataset stands."""
+        return self._store.folder
+
     def arrow(
         self, table: str = "samples", *, signal: Signals = (), since: str = "", until: str = "", wide: bool = False
     ) -> pa.Table:

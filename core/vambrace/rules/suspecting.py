@@ -31,7 +31,7 @@ BANDS: Mapping[str, tuple[Band, ...]] = {
     "heart_rate": (Band(0.3, 4.5, "a rate in Hz"), Band(1200, 15000, "a rate in /min, read as Hz")),
     "respiratory_rate": (Band(0.03, 1.5, "a rate in Hz"), Band(240, 4800, "a rate in /min, read as Hz")),
     "rr_interval": (Band(0.2, 3.5, "seconds"), Band(2e5, 3.5e6, "milliseconds, read as seconds")),
-    "oxygen_saturation": (Band(0.5, 1, "a fraction, not percent"), Band(5000, 10000, "percent, read as a fraction")),
+    "oxygen_saturation": (Band(0.5, 1, "a fraction"), Band(5000, 10000, "percent, read as a fraction")),
     "latitude": (Band(1000, 2.0**31, "semicircles"), Band(1e-9, pi / 2, "radians")),
     "longitude": (Band(1000, 2.0**31, "semicircles"), Band(1e-9, pi, "radians")),
     "altitude": (Band(9001, 30000, "feet"),),
@@ -85,7 +85,9 @@ class Sizes:
         """Return what is suspected of the channel."""
         first, last, begin, end = self._places
         worst = self._high if abs(self._high) >= abs(self._low) else self._low
-        message = f"the values look like {seen}, not{unit_words(self.signal)}: {evidence}; nothing is converted"
+        message = (
+            f"the values look like {seen}, not {unit_words(self.signal).strip()}: {evidence}; nothing is converted"
+        )
         severity = RULES["unit-suspect"].severity
         return Finding(
             "unit-suspect", severity, message, "", self._recording, self.signal, begin, end, first, last,
