@@ -64,7 +64,7 @@ class ReadTable:
 
 
 def texts(values: Any) -> list[str]:
-    return [str(value) for value in values.to_pylist()]
+    return [str(value) for value in (values.to_pylist() if hasattr(values, "to_pylist") else values)]
 
 
 def cells_of(column: Any) -> Any:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from vambrace.errors import VambraceError as VambraceError
     from vambrace.output import Dataset as Dataset
     from vambrace.output import open_dataset as open_dataset
+    from vambrace.scaffold import draft_mapping as draft_mapping
     from vambrace.schema import SIGNALS as SIGNALS
     from vambrace.schema import Signal as Signal
 
@@ -27,6 +28,7 @@ _PLACES = {
     "Signal": "vambrace.schema",
     "VambraceError": "vambrace.errors",
     "convert": "vambrace.api",
+    "draft_mapping": "vambrace.scaffold",
     "inspect": "vambrace.api",
     "open_dataset": "vambrace.output",
     "plugins": "vambrace.api",

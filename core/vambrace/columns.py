@@ -23,6 +23,8 @@ def plain_values(values: Values) -> NDArray[Any] | pa.Array:
         return values if pa.types.is_string(values.type) else pc.cast(values, pa.string())
     if isinstance(values, np.ndarray) and values.dtype.kind in "iufbmM":
         return values
+    if hasattr(values, "__arrow_array__"):
+        return pa.array(values)
     cells = list(values)
     if cells and all(isinstance(cell, int | np.integer) for cell in cells):
         return np.array(cells, np.int64)

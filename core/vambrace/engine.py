@@ -51,7 +51,7 @@ def workers(plans: Sequence[Plan]) -> int:
 
 
 def _one(plan: Plan, folder: Path) -> Result:
-    installed = registry.load()
+    installed = registry.load(plan.mappings)
     try:
         with ShardWriter(folder) as writer:
             return convert_source(plan, installed, writer)
@@ -65,7 +65,7 @@ def _group(plans: Sequence[Plan], folder: Path) -> list[Result]:
 
 
 def _failed(plan: Plan, what: str) -> Result:
-    importer = registry.load().importers.get(plan.importer or "")
+    importer = registry.load(plan.mappings).importers.get(plan.importer or "")
     todo = "Report it with the file, or leave the file out with --ignore"
     return Result(unread(plan, importer, PluginFault(what, todo=todo)))
 

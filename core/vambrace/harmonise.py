@@ -76,8 +76,10 @@ def candidates(column: Column, how: Conversion) -> Candidates:
     if isinstance(values, np.ndarray):
         if values.dtype.kind in "mM":
             raise TypeError(f"they are {values.dtype}")
-        numbers = values.astype(np.float64)
-        present, garbled = ~np.isnan(numbers), np.isinf(numbers)
+        numbers = values.astype(np.float64, copy=False)
+        present = np.isfinite(numbers)
+        garbled = np.zeros(len(numbers), np.bool_) if present.all() else np.isinf(numbers)
+        present |= garbled
         numbers = how.apply(values if values.dtype.kind in "iu" else numbers)
     else:
         numbers, present, garbled = _from_texts(values, how)

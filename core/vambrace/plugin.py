@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from enum import IntEnum
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar, Protocol, runtime_checkable
 
 import pluggy
@@ -186,8 +187,8 @@ class Hooks:
     """The hooks a plugin may implement."""
 
     @hookspec
-    def vambrace_importers(self) -> Sequence[Importer]:  # type: ignore[empty-body]
-        """Return the plugin's importers."""
+    def vambrace_importers(self) -> Sequence[Importer | Path]:  # type: ignore[empty-body]
+        """Return the plugin's importers; a `pathlib.Path` among them is a mapping file that makes one."""
 
     @hookspec
     def vambrace_writers(self) -> Sequence[Writer]:  # type: ignore[empty-body]

@@ -45,8 +45,9 @@ def recognise(head: Head, importers: Iterable[Importer]) -> Verdict:
     if strongest == Claim.NONE:
         raise UnknownFormat(
             f"no importer claims it; it begins with {_shown(head.data)}",
-            todo="If it holds measurements, it needs an importer: vambrace plugins lists what is installed, vambrace "
-            "new-importer NAME begins one; if not, leave it out with --ignore",
+            todo="If it holds measurements in rows of text, JSON, XML or a spreadsheet, vambrace draft-mapping FILE "
+            "begins to explain it without code; if others, vambrace new-importer NAME begins an importer; if none, "
+            "leave it out with --ignore",
         )
     if len(winners) > 1:
         names = " and ".join(sorted(importer.name for importer in winners))
@@ -83,7 +84,10 @@ def settling(head: Head, tied: Sequence[Importer]) -> str:
             return (
                 f"Without its suffix {head.suffix} only {left[0].name} claims it: rename it so; or uninstall a package"
             )
-    return "Uninstall one of the two packages, or rename the file so that one of them lets go"
+    return (
+        "Uninstall one of the two packages (or leave out one of the two mappings), "
+        "or rename the file so that one of them lets go"
+    )
 
 
 def ask(head: Head, importers: Iterable[Importer]) -> list[Answer]:

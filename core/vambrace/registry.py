@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import cache, partial
 from importlib.metadata import EntryPoint, entry_points
+from pathlib import Path
 from types import MappingProxyType
-from typing import Any, Literal
+from typing import Any, Literal, Protocol, cast, runtime_checkable
 
 import pluggy
 
@@ -18,9 +19,20 @@ from vambrace.asking import LOADING_S, OURS, TimedOut, described, hushed, within
 from vambrace.conduct import misconduct
 from vambrace.errors import VambraceError
 from vambrace.options import options_for
-from vambrace.plugin import Hooks, Importer, Writer
+from vambrace.plugin import Hooks, Importer, Source, Writer
 
-__all__ = ["GROUP", "Installed", "Registry", "collect", "load", "options_for"]
+__all__ = [
+    "GROUP",
+    "Installed",
+    "MappingReader",
+    "MappingText",
+    "Registry",
+    "collect",
+    "load",
+    "mapping_reader",
+    "options_for",
+    "read_mapping",
+]
 
 GROUP = "vambrace"
 OURSELVES = "vambrace"
@@ -29,25 +41,54 @@ _NAME = re.compile(r"[a-z][a-z0-9_-]*")
 
 
 @dataclass(frozen=True, slots=True)
+class MappingText:
+    """A mapping file as it was read: the name that messages give it, and its text; travels between processes."""
+
+    file: str
+    text: str
+
+
+@runtime_checkable
+class MappingReader(Protocol):
+    """Makes an importer of a mapping file; stands among a plugin's importers, and claims no source itself."""
+
+    name: str
+    version: str
+    title: str
+
+    def explained_by(self, file: str, text: str) -> Importer:
+        """Return the importer; raise VambraceError that names the file and line of what is wrong."""
+        ...
+
+    def drafted(self, source: Source, taken: frozenset[str]) -> str:
+        """Return the draft of a mapping file for a source, of another name than those taken."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
 class Installed:
     """One importer or writer and where it came from; `fault` says why it is not used, `item` is then None."""
 
-    kind: Literal["importer", "writer", "plugin"]
+    kind: Literal["importer", "writer", "plugin", "mapping"]
     name: str
     title: str
     package: str
     version: str
-    item: Importer | Writer | None = None
+    item: Importer | Writer | MappingReader | None = None
     fault: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Registry:
-    """What is installed: usable importers and writers by name, and every item with its fault where it has one."""
+    """What is installed: usable importers and writers by name, and every item with its fault where it has one.
+
+    `mappings` are the files that somebody gave for this run, by the names of the importers made of them.
+    """
 
     importers: Mapping[str, Importer]
     writers: Mapping[str, Writer]
     installed: tuple[Installed, ...]
+    mappings: Mapping[str, MappingText] = field(default_factory=lambda: MappingProxyType({}))
 
     def importer(self, name: str) -> Importer:
         """Return the importer of that name; raise VambraceError that lists the installed ones."""
@@ -57,9 +98,44 @@ class Registry:
 
 
 @cache
-def load() -> Registry:
-    """Load every plugin of the entry-point group once for the process."""
-    return collect(entry_points(group=GROUP))
+def load(mappings: tuple[MappingText, ...] = ()) -> Registry:
+    """Load every plugin of the entry-point group once for the process, and the importers that mapping files make.
+
+    Raise VambraceError for a mapping file that is wrong, or has the name of something else.
+    """
+    return with_mappings(load(), mappings) if mappings else collect(entry_points(group=GROUP))
+
+
+def with_mappings(installed: Registry, mappings: Iterable[MappingText]) -> Registry:
+    """Return what is installed with an importer more for each mapping file."""
+    importers = dict(installed.importers)
+    explained: dict[str, MappingText] = {}
+    for mapping in mappings:
+        importer = _explained(installed.installed, mapping)
+        if importer.name in importers:
+            twin = explained.get(importer.name)
+            whose = f"the mapping {twin.file}" if twin else "an importer that is installed"
+            what = f'its name "{importer.name}" is that of {whose}'
+            raise VambraceError(what, where=mapping.file, todo="Give it another name, or leave one out")
+        importers[importer.name], explained[importer.name] = importer, mapping
+    return dataclasses.replace(installed, importers=MappingProxyType(importers), mappings=MappingProxyType(explained))
+
+
+def _explained(installed: Iterable[Installed], mapping: MappingText) -> Importer:
+    """Return the importer that a mapping file makes."""
+    return _reader(installed).explained_by(mapping.file, mapping.text)
+
+
+def mapping_reader(installed: Registry) -> MappingReader:
+    """Return what reads and drafts mapping files; raise VambraceError where nothing does."""
+    return _reader(installed.installed)
+
+
+def _reader(installed: Iterable[Installed]) -> MappingReader:
+    reader = next((each.item for each in installed if isinstance(each.item, MappingReader)), None)
+    if reader is None:
+        raise VambraceError("nothing that is installed reads mapping files", todo="Install vambrace again")
+    return reader
 
 
 def collect(points: Iterable[EntryPoint]) -> Registry:
@@ -67,7 +143,7 @@ def collect(points: Iterable[EntryPoint]) -> Registry:
     found: list[Installed] = []
     for point in sorted(points, key=lambda point: (_owner(point), point.name)):
         found.extend(_items_of(point))
-    found = _without_twins(found)
+    found = _without_twins([_of_file(each, found) if isinstance(each.item, Path) else each for each in found])
     return Registry(_usable(found, "importer"), _usable(found, "writer"), tuple(found))
 
 
@@ -114,6 +190,31 @@ def _items_of(point: EntryPoint) -> Iterator[Installed]:
             yield _judged(kind, item, protocol, package, version)
 
 
+def _of_file(each: Installed, found: Sequence[Installed]) -> Installed:
+    """Return the importer that a plugin's mapping file makes; a wrong file is the fault of that plugin alone."""
+    path: Any = each.item
+    try:
+        importer = _explained(found, read_mapping(path))
+    except VambraceError as error:
+        return dataclasses.replace(each, item=None, fault=str(error))
+    return _judged("importer", importer, Importer, each.package, each.version)
+
+
+def read_mapping(path: Path) -> MappingText:
+    """Return a mapping file as text; raise VambraceError where that cannot be."""
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        what = f"the mapping file cannot be read: {error.strerror or error}"
+        raise VambraceError(what, where=str(path), todo="Give the path of a mapping file") from None
+    try:
+        return MappingText(path.name, data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        todo = "Save it as UTF-8"
+        raise VambraceError("it is no text in UTF-8", where=f"{path.name}, line {line}", todo=todo) from None
+
+
 def _tried(call: Callable[[], Any]) -> Any:
     with hushed(lambda *_: None):
         return within(LOADING_S, call)
@@ -129,14 +230,20 @@ def _why(error: BaseException) -> str:
 
 def _judged(kind: Literal["importer", "writer"], item: Any, protocol: type, package: str, version: str) -> Installed:
     said = {word: type(item).__name__ if word == "name" else "" for word in ("name", "title")}
+    if kind == "importer" and isinstance(item, Path):
+        # A mapping file: what reads it may come from a plugin that is loaded later.
+        return Installed(kind, item.name, "", package, version, cast(Any, item))
+    reads_mappings = False
     try:
+        reads_mappings = kind == "importer" and _tried(partial(isinstance, item, MappingReader))
         said |= {word: str(getattr(item, word)) for word in said if hasattr(item, word)}
-        fault = _tried(partial(_fault_of, kind, item, protocol))
+        fault = "" if reads_mappings else _tried(partial(_fault_of, kind, item, protocol))
     except OURS:
         raise
     except BaseException as error:
         fault = f"it fails when it is looked at: {_why(error)}"
-    return Installed(kind, said["name"], said["title"], package, version, None if fault else item, fault)
+    as_what: Literal["importer", "writer", "mapping"] = "mapping" if reads_mappings else kind
+    return Installed(as_what, said["name"], said["title"], package, version, None if fault else item, fault)
 
 
 def _fault_of(kind: str, item: Any, protocol: type[Any]) -> str:

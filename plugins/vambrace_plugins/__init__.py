@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from vambrace.plugin import Importer, Writer, hookimpl
+from vambrace.plugin import Writer, hookimpl
 
 
 @hookimpl
-def vambrace_importers() -> Sequence[Importer]:
-    """Return the built-in importers."""
+def vambrace_importers() -> Sequence[object]:
+    """Return the built-in importers, and what makes importers of mapping files."""
     from vambrace_plugins.importers.csv import CsvImporter
     from vambrace_plugins.importers.fit import FitImporter
     from vambrace_plugins.importers.gpx import GpxImporter
     from vambrace_plugins.importers.tcx import TcxImporter
+    from vambrace_plugins.mapping import MappingReader
 
-    return (FitImporter(), GpxImporter(), TcxImporter(), CsvImporter())
+    return (FitImporter(), GpxImporter(), TcxImporter(), CsvImporter(), MappingReader())
 
 
 @hookimpl

@@ -66,7 +66,7 @@ def test_the_importer_of_the_developers_page_reads_its_format(tmp_path: Path, mo
     exec(code, module.__dict__)
     found = registry.collect([EntryPoint("pulse", "pulse_of_the_page", registry.GROUP)])
     assert [each.fault for each in found.installed] == [""]
-    monkeypatch.setattr(converting_module.registry, "load", lambda: found)
+    monkeypatch.setattr(converting_module.registry, "load", lambda *_: found)
     (tmp_path / "a.log").write_bytes(b"PULSE1\n1709280000\t70\n1709280001\t71\n")
     (tmp_path / "b.log").write_bytes(b"PULSE1\n1709280000\t70\n17092\n")
     convert([tmp_path / "a.log", tmp_path / "b.log"], tmp_path / "ds")

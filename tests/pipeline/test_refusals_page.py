@@ -23,15 +23,17 @@ WHOLE = {
     *("empty-file", "unreadable", "changed", "broken-link", "linked-folder", "special-file", "no-room"),
     *("encrypted", "unreached-members", "same-name", "unsupported-method", "nested-too-deep", "unknown-format"),
     *("ambiguous-format", "other-format", "unknown-encoding", "hostile-file", "no-time", "all-set-aside"),
-    *("plugin-fault", "too-large", "unknown-unit", "bad-option", "no-time-zone"),
+    *("plugin-fault", "too-large", "unknown-unit", "bad-option", "no-time-zone", "not-installed"),
 }
 """Refusals of a whole file, member or folder, whose place is the path beside the sentence."""
 CUT_WITHOUT_PLACE = {"damaged-file", "no-start"}
 """Codes that have a place in some formats only: a compressed file is cut somewhere, a FIT file has no start at all."""
-PLACE = re.compile(r'^(line|byte|row|record) [0-9,]+|(column|header|times of) "|^[^:]+ is a running total')
+PLACE = re.compile(
+    r'^(line|byte|row|record) [0-9,]+|(column|header|times of) "|^[^:]+ is a running total|^\S+\.toml, line [0-9]+'
+)
 WAY_ON = re.compile(
     r"\. (If [^.]+, )?(say|give|export|write|mend|copy|leave|take|split|unpack|pack|make|sort|look|convert|report|save|"
-    r"read|remove|put|uninstall|it needs)\b",
+    r"read|remove|put|uninstall|install|name|it needs)\b",
     re.IGNORECASE,
 )
 

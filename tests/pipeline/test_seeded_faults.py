@@ -96,3 +96,11 @@ def test_the_place_of_a_fault(tmp_path: Path) -> None:
     assert row["first_record"] == row["last_record"] == record(99)
     assert row["first_time"] == row["last_time"]
     assert row["first_time"].isoformat() == "2031-03-04T09:01:39+00:00"
+
+
+def test_a_refusal_that_is_read_over_does_not_hide_a_damage(tmp_path: Path) -> None:
+    table = clean(3)
+    FAULTS["two rows swapped"](table, np.random.default_rng(3))
+    FAULTS["a packed file with a wrong checksum"](table, np.random.default_rng(3))
+    (tmp_path / table.name).write_bytes(table.to_bytes())
+    assert alike(short(find_faults(tmp_path, options=OPTIONS))[table.name], table.expected)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 
-TAKES_CODE = {"Refused": 0, "Fault": 0, "_no_unit": 2}
+TAKES_CODE = {"Refused": 0, "Fault": 0, "_no_unit": 2, "refusal": 0, "in_words_of": 9}
 """What takes the code of a refusal, and at which place among its arguments."""
 _ERRORS = {
     *("Refused", "DamagedFile", "HostileFile", "NoTimeZone", "PluginFault", "UnknownFormat", "AmbiguousFormat"),

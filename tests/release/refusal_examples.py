@@ -9,6 +9,7 @@ import refusals_csv_times
 import refusals_files
 import refusals_formats
 import refusals_importers
+import refusals_mappings
 from refusal_example import Example
 
 TOPICS: dict[str, tuple[Example, ...]] = {
@@ -18,6 +19,7 @@ TOPICS: dict[str, tuple[Example, ...]] = {
     "Tables of text: the table": refusals_csv_table.EXAMPLES,
     "Tables of text: numbers and units": refusals_csv_numbers.EXAMPLES,
     "Tables of text: times and zones": refusals_csv_times.EXAMPLES,
+    "Tables that a mapping file explains": refusals_mappings.EXAMPLES,
     "Importers and the computer": refusals_importers.EXAMPLES,
 }
 EXAMPLES = [example for examples in TOPICS.values() for example in examples]

@@ -40,7 +40,7 @@ class Toy:
 def installed(monkeypatch: pytest.MonkeyPatch, *toys: Toy) -> None:
     rows = tuple(Installed("importer", toy.name, "Toy", f"package-{toy.name}", "2.0", toy) for toy in toys)
     found = Registry(MappingProxyType({toy.name: toy for toy in toys}), MappingProxyType({}), rows)
-    monkeypatch.setattr(inspecting.registry, "load", lambda: found)
+    monkeypatch.setattr(inspecting.registry, "load", lambda *_: found)
 
 
 def always(head: Head) -> Claim:

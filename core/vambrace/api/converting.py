@@ -29,17 +29,21 @@ def convert(
     ignore: Sequence[str] = (),
     jobs: int | None = None,
     salvage: bool = False,
+    mappings: Sequence[Path | str] = (),
     progress: Tell | None = None,
 ) -> Summary:
     """Convert files, folders and archives into the dataset at `to`, and return what became of them.
 
     `zone` (an IANA name) is where clocks stood whose times carry no zone; `options` holds texts by importer and
-    name. `salvage` keeps what stands before a damage. Files that match an `ignore` pattern are listed, not read.
+    name. `mappings` are files that explain unfamiliar exports. `salvage` keeps what stands before a damage. Files
+    that match an `ignore` pattern are listed, not read.
     Raise VambraceError where the run as a whole cannot be done: a missing SOURCE, an unknown option or zone, a
-    folder that is no dataset, a full disk. What is wrong with one source never raises: it stands in the ledger.
+    wrong mapping, a folder that is no dataset, a full disk. What is wrong with one source never raises: it stands in
+    the ledger.
     """
     tell = progress or (lambda _: None)
-    installed = registry.load()
+    explained = tuple(registry.read_mapping(Path(each)) for each in mappings)
+    installed = registry.load(explained)
     wishes = Wishes(zone, options or {}, salvage)
     wishes.check(installed)
     entries = walk([os.fspath(each) for each in sources], ignore, skip=[Path(to)], marker=DOCUMENT, salvage=salvage)

@@ -26,15 +26,16 @@ def inspect(
     zone: str | None = None,
     options: Options | None = None,
     salvage: bool = False,
+    mappings: Sequence[Path | str] = (),
     rows: int = 3,
 ) -> list[Inspection]:
     """Return what each source holds, how it would be read, and why; one for every file and member of an archive.
 
-    `rows` says how many first rows of each channel are shown.
+    `rows` says how many first rows of each channel are shown; `mappings` are files that explain unfamiliar exports.
 
-    Raise VambraceError for a missing SOURCE, or an unknown option or zone.
+    Raise VambraceError for a missing SOURCE, an unknown option or zone, or a wrong mapping.
     """
-    installed = registry.load()
+    installed = registry.load(tuple(registry.read_mapping(Path(each)) for each in mappings))
     wishes = Wishes(zone, options or {}, salvage)
     wishes.check(installed)
     try:

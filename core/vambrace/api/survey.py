@@ -71,6 +71,7 @@ def planned(entry: Entry, scanned: Scanned, installed: registry.Registry, wishes
     except SourceError as refusal:
         error = refusal if scanned.damage is None else _unclaimed(scanned.damage, refusal)
     name = verdict.importer.name if verdict else None
+    explained = name is not None and name in installed.mappings
     return Plan(
         opener=partial(open_entry, entry, scanned=scanned) if scanned.damage else partial(open_entry, entry),
         sha256=scanned.sha256,
@@ -81,11 +82,13 @@ def planned(entry: Entry, scanned: Scanned, installed: registry.Registry, wishes
         importer=name,
         error=error,
         claim=verdict.claim.name.lower() if verdict else "",
-        notes=verdict.notes if verdict else (),
+        # The name of a table that a mapping explains contradicts nothing.
+        notes=verdict.notes if verdict and not explained else (),
         options=wishes.options.get(name, {}) if name else {},
         zone=wishes.zone,
         salvage=wishes.salvage,
         damage=scanned.damage,
+        mappings=(installed.mappings[name],) if name and explained else (),
     )
 
 

@@ -79,15 +79,17 @@ def validate(
     *,
     zone: str | None = None,
     options: Options | None = None,
+    mappings: Sequence[Path | str] = (),
 ) -> pd.DataFrame:
     """Return what is wrong with files, folders, archives or datasets: one row a finding.
 
-    `rules` is a TOML file whose thresholds replace those of the catalogue. Raise VambraceError for a path that does
+    `rules` is a TOML file whose thresholds replace those of the catalogue; `mappings` are files that explain unfamiliar
+    exports. Raise VambraceError for a path that does
     not exist, a dataset of a newer version, or a rules file that names what no rule has.
     """
     import pandas as pd
 
-    found = find_faults(paths, rules=rules, zone=zone, options=options)
+    found = find_faults(paths, rules=rules, zone=zone, options=options, mappings=mappings)
     frame = pd.DataFrame([asdict(each) for each in found.findings], columns=list(Finding.__dataclass_fields__))
     kinds = {"first_record": "Int64", "last_record": "Int64", "count": "int64", "worst": "float64"}
     texts = dict.fromkeys(("rule", "severity", "message", "path", "recording", "signal", "where"), "str")
@@ -104,6 +106,7 @@ def find_faults(
     rules: Path | str | None = None,
     zone: str | None = None,
     options: Options | None = None,
+    mappings: Sequence[Path | str] = (),
     repair: bool = False,
 ) -> Validation:
     """Return what is wrong with files, folders, archives or datasets, as plain values; errors as in `validate`.
@@ -114,7 +117,7 @@ def find_faults(
     roots = [paths] if isinstance(paths, Path | str) else list(paths)
     thresholds = load_thresholds(rules) if rules is not None else Thresholds()
     wishes = Wishes(zone, options or {})
-    installed = registry.load()
+    installed = registry.load(tuple(registry.read_mapping(Path(each)) for each in mappings))
     wishes.check(installed)
     checked: list[str] = []
     findings: list[Finding] = []

@@ -8,7 +8,7 @@ from importlib.metadata import version
 
 import click
 
-from vambrace.cli import converting, demo, exporting, inspecting, installed, scaffolding, validating
+from vambrace.cli import converting, demo, drafting, exporting, inspecting, installed, scaffolding, validating
 from vambrace.cli.texts import safe, say
 from vambrace.errors import VambraceError
 
@@ -40,6 +40,7 @@ _COMMANDS = (
     validating.validate,
     exporting.export,
     installed.plugins,
+    drafting.draft_mapping,
     scaffolding.new_importer,
     demo.demo,
 )

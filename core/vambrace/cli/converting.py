@@ -36,6 +36,7 @@ def convert(
     target: Path,
     zone: str | None,
     options: tuple[str, ...],
+    mappings: tuple[str, ...],
     ignore: tuple[str, ...],
     salvage: bool,
     jobs: int | None,
@@ -60,7 +61,15 @@ def convert(
     chosen = parsed(options)
     with reporting() as tell:
         summary = run(
-            sources, target, zone=zone, options=chosen, ignore=ignore, jobs=jobs, salvage=salvage, progress=tell
+            sources,
+            target,
+            zone=zone,
+            options=chosen,
+            ignore=ignore,
+            jobs=jobs,
+            salvage=salvage,
+            mappings=mappings,
+            progress=tell,
         )
     say(document(summary.to_dict()) if as_json else summary_text(summary))
     return 1 if summary.rejected else 0

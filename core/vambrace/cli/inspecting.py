@@ -22,7 +22,13 @@ from vambrace.cli.texts import document, say
 @click.option("--all", "everything", is_flag=True, help="Show every field that is not carried, and every note.")
 @as_json
 def inspect(
-    files: tuple[str, ...], zone: str | None, options: tuple[str, ...], rows: int, everything: bool, as_json: bool
+    files: tuple[str, ...],
+    zone: str | None,
+    options: tuple[str, ...],
+    mappings: tuple[str, ...],
+    rows: int,
+    everything: bool,
+    as_json: bool,
 ) -> None:
     """Show what a file holds, how it would be read, and why; nothing is written.
 
@@ -36,7 +42,7 @@ def inspect(
     from vambrace.api import inspect as run
     from vambrace.cli.inspection import inspection_text
 
-    found = run(files, zone=zone, options=parsed(options), rows=rows)
+    found = run(files, zone=zone, options=parsed(options), mappings=mappings, rows=rows)
     if as_json:
         say(document([each.to_dict() for each in found]))
         return

@@ -25,7 +25,15 @@ def how_to_read(command: _F) -> _F:
         help="Set an option of an importer, such as csv.delimiter=';'. A refusal names the option that settles it; "
         "vambrace plugins --options lists them all.",
     )
-    return zone(option(command))
+    mapping = click.option(
+        "--mapping",
+        "mappings",
+        multiple=True,
+        metavar="FILE",
+        type=click.Path(),
+        help="Read unfamiliar tables as this mapping file explains them; may be given several times.",
+    )
+    return zone(option(mapping(command)))
 
 
 def parsed(options: Sequence[str]) -> dict[str, dict[str, str]]:

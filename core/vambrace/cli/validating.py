@@ -25,6 +25,7 @@ def validate(
     paths: tuple[str, ...],
     zone: str | None,
     options: tuple[str, ...],
+    mappings: tuple[str, ...],
     rules: str | None,
     fail_on: str,
     repair: bool,
@@ -42,6 +43,6 @@ def validate(
     from vambrace.api import find_faults, worse_than
     from vambrace.cli.validation import validation_text
 
-    found = find_faults(list(paths), rules=rules, zone=zone, options=parsed(options), repair=repair)
+    found = find_faults(list(paths), rules=rules, zone=zone, options=parsed(options), mappings=mappings, repair=repair)
     say(document(found.to_dict()) if as_json else validation_text(found))
     return 1 if worse_than(found, fail_on) else 0

@@ -39,7 +39,8 @@ def to_utc(times: Times, zone: str | None, start_us: int | None = None) -> Insta
         _texts(times, zone, rows)
     else:
         _counts(times, zone, rows)
-    rows.us[rows.fault > 0] = 0
+    if rows.fault.any():
+        rows.us = np.where(rows.fault > 0, 0, rows.us)
     zones = list(rows.zones)
     shown = "several" if len(zones) > 1 else "".join(zones)
     return Instants(rows.us, rows.fault, shown, "in file" if zones and not rows.outside else "", rows.cut, rows.leap)

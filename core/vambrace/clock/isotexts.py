@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import pyarrow as pa
@@ -83,6 +83,9 @@ def parse(texts: pa.Array) -> Parsed:
     out; a fraction of a second after a dot or comma; `Z`, `z`, `UTC`, `GMT`, ±hh:mm, ±hhmm, ±hh;
     24:00; second 60; RFC 9557's texts in brackets.
     """
+    stamps = _all_alike(texts)
+    if stamps is not None:
+        return _in_utc(stamps)
     n = len(texts)
     parsed = Parsed(
         np.zeros(n, np.int64),
@@ -94,8 +97,6 @@ def parse(texts: pa.Array) -> Parsed:
         np.zeros(n, np.bool_),
         np.zeros(n, np.bool_),
     )
-    if _all_alike(parsed, texts):
-        return replace(parsed, zulu=True)
     trimmed = pc.utf8_trim_whitespace(texts)
     rest = _usual(parsed, trimmed.drop_null(), np.flatnonzero(mask(pc.is_valid(trimmed))))
     if len(rest):
@@ -108,28 +109,34 @@ def parse(texts: pa.Array) -> Parsed:
     return parsed
 
 
-def _all_alike(parsed: Parsed, texts: pa.Array) -> bool:
-    """Parse a column of one length whose texts all end with Z; return whether that is what it is.
+def _in_utc(stamps: NDArray[np.int64]) -> Parsed:
+    """Return what texts say that are all date-times ending with Z; arrays of one value hold it once."""
+    n = len(stamps)
+    none, every = np.broadcast_to(np.int64(0), n), np.broadcast_to(np.True_, n)
+    nowhere = np.broadcast_to(np.False_, n)
+    zulu = Words(["", "Z"], np.broadcast_to(np.int64(1), n))
+    return Parsed(stamps, every, zulu, none, every, Words([""], none), nowhere, nowhere, zulu=True)
+
+
+def _all_alike(texts: pa.Array) -> NDArray[np.int64] | None:
+    """Return the times of texts of one length that all end with Z, None where they are something else.
 
     With that length and that end, Arrow's parser takes no other shape than a whole second or its decimals.
     """
     if texts.null_count or not len(texts):
-        return False
+        return None
     ends = np.frombuffer(texts.buffers()[1], np.int32)[texts.offset : texts.offset + len(texts) + 1]
     length = int(ends[1] - ends[0])
     if length not in _ZULU_LENGTHS or np.any(np.diff(ends) != length):
-        return False
+        return None
     if np.any(np.frombuffer(texts.buffers()[2], np.uint8)[ends[1:] - 1] != ord("Z")):
-        return False
+        return None
     try:
         stamps = pc.cast(texts, pa.timestamp("us", "UTC"))
     except pa.ArrowInvalid:
-        return False
-    parsed.wall_us[:] = stamps.cast(pa.int64()).to_numpy(zero_copy_only=True)
-    parsed.known[:] = parsed.fixed[:] = True
-    parsed.offsets.texts.append("Z")
-    parsed.offsets.at[:] = 1
-    return True
+        return None
+    found: NDArray[np.int64] = stamps.cast(pa.int64()).to_numpy(zero_copy_only=True)
+    return found
 
 
 def _usual(parsed: Parsed, texts: pa.Array, rows: NDArray[np.intp]) -> NDArray[np.intp]:

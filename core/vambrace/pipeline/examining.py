@@ -6,8 +6,9 @@ from collections.abc import Iterator
 
 from vambrace.dataset import ShardWriter
 from vambrace.errors import SourceError
+from vambrace.pipeline.ending import refusal_of
 from vambrace.pipeline.finding import fields_together, judged, reported
-from vambrace.pipeline.reading import read, refusal_of
+from vambrace.pipeline.reading import read
 from vambrace.pipeline.source import Plan, break_off, source_of
 from vambrace.registry import Registry
 from vambrace.rules import Evaluation, Finding, Thresholds, badness, refusal
@@ -34,8 +35,7 @@ def _found(plan: Plan, registry: Registry, writer: ShardWriter, thresholds: Thre
         break_off(reading, plan.damage, source)
     writer.finish(rules.in_time_order)
     error: SourceError | None = reading.error or refusal_of(reading)
-    if error is not None:
-        yield refusal(error)
+    yield from (refusal(each) for each in (reading.passed_over, error) if each is not None)
     yield from reported(prefix, reading, source)
     yield from judged(rules, importer, source)
     yield from fields_together(prefix, reading)

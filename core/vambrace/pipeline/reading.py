@@ -14,7 +14,7 @@ from vambrace.asking import OURS, described, hushed
 from vambrace.batch import Batch, Candidates, Column, Event, Recording, SourceBatch, arrays_of
 from vambrace.columns import source_texts
 from vambrace.counters import RunningTotal
-from vambrace.errors import DamagedFile, PluginFault, Refused, Rejected, SourceError
+from vambrace.errors import PluginFault, Refused, Rejected, SourceError
 from vambrace.pipeline.happenings import Happenings
 from vambrace.pipeline.judging import Judge
 from vambrace.pipeline.watching import Watch
@@ -51,7 +51,10 @@ class ChannelTally:
 
 @dataclass(slots=True)
 class Reading:
-    """All that was learnt from reading one source; keys are recording ordinals and signals."""
+    """All that was learnt from reading one source; keys are recording ordinals and signals.
+
+    `passed_over` is the first refusal of the core behind which it was read on.
+    """
 
     channels: dict[tuple[int, str], ChannelTally] = field(default_factory=dict)
     about: dict[int, Recording] = field(default_factory=dict)
@@ -64,6 +67,7 @@ class Reading:
     zone_needed: bool = False
     rows: int = 0
     error: SourceError | None = None
+    passed_over: SourceError | None = None
 
     @property
     def kept(self) -> int:
@@ -102,9 +106,9 @@ def read(
 ) -> Reading:
     """Read a source through its importer into the sink and return what was learnt.
 
-    `name_of` gives the identifier of a recording from its ordinal. An error that ends the source stands in the
-    result's `error`; rows before it are in the sink, and the caller decides whether they stay. `rules` judge what is
-    read; `to_its_end` reads on behind what the core itself refuses, to find all faults at once.
+    `name_of` gives the identifier of a recording. An error that ends the source stands in the result's `error`; rows
+    before it are in the sink, and the caller decides whether they stay. `rules` judge what is read; `to_its_end`
+    reads on behind what the core itself refuses.
     """
     source.zone = zone
     pass_ = _Pass(importer, Reading(), sink, name_of, zone)
@@ -253,15 +257,16 @@ class _Pass:
         column = each.column
         tally = self.reading.tally(batch.recording, column.signal)
         _describe(tally, column)
-        tally.absent += len(each) - int(each.present.sum())
-        if fault.any():
+        present, faulty = int(np.count_nonzero(each.present)), bool(fault.any())
+        tally.absent += len(each) - present
+        if faulty:
             self._set_aside(batch.recording, _rejections(batch, each, fault))
         if self.judge is not None:
             self.judge.given(batch, span, each, fault)
-        rows = np.flatnonzero(each.present & (fault == 0))
+        whole = present == len(each) and not faulty
+        rows = np.arange(len(each)) if whole else np.flatnonzero(each.present & (fault == 0))
         if not len(rows):
             return
-        # Most often all rows are kept; then nothing need be copied.
         kept = slice(None) if len(rows) == len(each) else rows
         time, time_end = (array[kept] for array in harmonise.times_of(SIGNALS[column.signal].kind, span))
         value, record = each.value[kept], batch.record[kept]
@@ -328,7 +333,7 @@ class _Pass:
         refusal = Refused("order-of-time", f"{what}, {how}", where=f"record {int(record[wrong[0]]):,}", todo=todo)
         if not self.to_its_end:
             raise refusal
-        self.reading.error = self.reading.error or refusal
+        self.reading.passed_over = self.reading.passed_over or refusal
 
     def _check(self, batch: SourceBatch) -> None:
         n = len(batch.record)
@@ -381,20 +386,3 @@ def _rejections(batch: SourceBatch, each: Candidates, fault: NDArray[np.uint8]) 
         )
         for row, text, time_text in zip(rows, found, times, strict=True)
     ]
-
-
-def refusal_of(reading: Reading) -> SourceError | None:
-    """Return why a source that was read to its end gives nothing: every value of it was set aside."""
-    if reading.error is not None or reading.kept or not reading.set_aside:
-        return None
-    parts = ", ".join(f"{count:,} {reason}" for reason, count in sorted(reading.reasons.items()))
-    if set(reading.reasons) == {"no-time"}:
-        what = f"none of its {reading.set_aside:,} values has a time"
-        return Refused("no-time", what, todo="Export it again with times; a value without one cannot be placed")
-    what = f"every value was set aside ({parts})"
-    return Refused("all-set-aside", what, todo="Look at the table set_aside for the values as the file gives them")
-
-
-def is_damaged(reading: Reading) -> bool:
-    """Say whether the source broke off; then `salvage` decides about the rows before."""
-    return isinstance(reading.error, DamagedFile)

@@ -19,12 +19,13 @@ from vambrace.dataset import (
     content_key,
 )
 from vambrace.errors import DamagedFile, SourceError
+from vambrace.pipeline.ending import is_damaged, refusal_of
 from vambrace.pipeline.finding import carried_recordings, fields_apart, finding_rows, judged, reported
-from vambrace.pipeline.reading import ChannelTally, Reading, is_damaged, read, refusal_of
+from vambrace.pipeline.reading import ChannelTally, Reading, read
 from vambrace.pipeline.settings import settings_of
 from vambrace.pipeline.watching import Watch
 from vambrace.plugin import Importer, Source
-from vambrace.registry import Registry, options_for
+from vambrace.registry import MappingText, Registry, options_for
 from vambrace.rules import Evaluation
 
 Stats: TypeAlias = Mapping[tuple[str, str], ChannelStats]
@@ -46,6 +47,7 @@ class Plan:
     is packed in it). `importer` names the importer that won and `claim` how strongly, or `error` says why none did;
     `notes` say what was odd about the question. `damage` is what is wrong with the bytes of a compressed file or a
     member of an archive; then `content_size` counts those before it, and the opener's stream raises it behind them.
+    `mappings` holds the mapping file that made the importer, where one did.
     """
 
     opener: Opener
@@ -62,6 +64,7 @@ class Plan:
     zone: str | None = None
     salvage: bool = False
     damage: DamagedFile | None = None
+    mappings: tuple[MappingText, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Writes the skeleton of a new importer: a project of its own, which installs and passes its tests as it stands."""
+"""Writes the skeleton of a new importer, which installs and passes its tests as it stands; and drafts of mappings."""
 
 from __future__ import annotations
 
@@ -11,8 +11,9 @@ from pathlib import Path
 
 from vambrace.api import plugins
 from vambrace.errors import VambraceError
+from vambrace.scaffold.drafting import Draft, draft_mapping
 
-__all__ = ["new_importer"]
+__all__ = ["Draft", "draft_mapping", "new_importer"]
 
 _NAME = re.compile(r"[a-z][a-z0-9]*(?:-[a-z0-9]+)*")
 _LONGEST = 40

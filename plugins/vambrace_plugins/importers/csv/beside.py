@@ -96,6 +96,11 @@ class Beside:
         """Return the places of the columns that units were taken from."""
         return set(self._taken.values())
 
+    @property
+    def looks(self) -> bool:
+        """Say whether `check` looks at cells."""
+        return bool(self._units or self._hemispheres)
+
     def check(self, columns: Sequence[pa.Array]) -> None:
         """Raise Refused where a row says another unit or hemisphere than its number is read in."""
         for units in self._units:

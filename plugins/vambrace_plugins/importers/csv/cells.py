@@ -5,12 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-import numpy as np
 import pyarrow as pa
 import pyarrow.compute as pc
-from numpy.typing import NDArray
 
 from vambrace.plugin import SIGNALS, Refused
+from vambrace_plugins.importers.csv.firstcells import numbers_in
 
 ABSENT = ("na", "n/a", "#n/a", "null", "none", "-", "--", "---")
 """How tables write that there is no value, in lower case (common practice, no source)."""
@@ -28,7 +27,7 @@ def unit_in_cells(cells: Sequence[str], signal: str, header: str = "", told: str
     `told` is the unit that the header or the user names; only then a number may stand without one. Raise Refused for
     two units, and for numbers of which only some have one. Cells that are no numbers decide nothing.
     """
-    if numbers_of(pa.array(cells, pa.string())) is not None:
+    if numbers_in(cells) is not None:
         return ""
     texts = [text for text in (cell.strip() for cell in cells) if text and text.lower() not in ABSENT]
     units: dict[str, str] = {}
@@ -63,19 +62,6 @@ def without_unit(cell: str, unit: str) -> str:
     """Return a cell without the unit behind its number."""
     text = cell.strip()
     return text.removesuffix(unit).rstrip() if unit else text
-
-
-def numbers_of(cells: pa.Array) -> NDArray[np.float64] | None:
-    """Return the numbers of cells that are all empty (NaN) or plain numbers, or None; then each needs a closer look."""
-    try:
-        if not pc.min(pc.binary_length(cells)).as_py():
-            cells = pc.if_else(pc.equal(pc.binary_length(cells), 0), None, cells)
-        numbers = pc.cast(cells, pa.float64())
-    except pa.ArrowInvalid:
-        return None
-    found: NDArray[np.float64] = numbers.to_numpy(zero_copy_only=False)
-    # The words nan and inf are numbers to a parser, and none of these.
-    return found if int(np.isfinite(found).sum()) == len(found) - numbers.null_count else None
 
 
 def plain(cells: pa.Array, unit: str, header: str = "", *, told: bool = True) -> tuple[pa.Array, list[str]]:

@@ -10,6 +10,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from vambrace.plugin import SIGNALS, Refused
+from vambrace_plugins.importers.csv.firstcells import column_of, numbers_in
 
 # Marks that part groups of three and nothing else: a space, its two unbreakable forms, and two apostrophes, as the
 # locales of the Unicode CLDR have them.
@@ -31,6 +32,7 @@ _TWO_MARKS = (
 )
 _PARTS_WAY = "; or csv.decimal=comma if its points part thousands"
 _SHOWN = 40
+_FEW = 100
 
 
 def _sure(mark: str, parts: str) -> str:
@@ -76,11 +78,27 @@ class _Seen:
         self.alone: dict[str, _Cell] = {}
         self.with_groups: set[str] = set()
         for header, cells in sample:
-            column = pc.utf8_trim_whitespace(pa.array(cells, pa.string()))
+            if numbers_in(cells) is not None:
+                self._take_plain(header, column_of(cells))
+                continue
+            column = pc.utf8_trim_whitespace(column_of(cells))
             for mark in _OTHER:
                 held = column.filter(pc.match_substring(column, mark))
                 if len(held):
                     self._take(header, held, mark, _OTHERS if header in lists else _BLANK + _OTHERS)
+
+    def _take_plain(self, header: str, cells: pa.Array) -> None:
+        """Take what plain numbers show: a point stands in them before decimals, or alone before three digits."""
+        for part in (cells[:_FEW], cells[_FEW:]):
+            # Once a point stands before decimals, nothing else that plain numbers show decides anything.
+            if "." in self.decimal or not len(part):
+                return
+            held = part.filter(pc.match_substring(part, "."))
+            grouped = pc.match_substring_regex(held, _GROUP["."])
+            if (alone := _first(held.filter(grouped), _GROUP["."])) is not None:
+                self.alone.setdefault(".", _Cell(header, alone))
+            if (text := _first(held.filter(pc.invert(grouped)), _ONE["."])) is not None:
+                self.decimal["."] = _Cell(header, text)
 
     def _take(self, header: str, cells: pa.Array, mark: str, spaces: str) -> None:
         """Take what cells that hold a mark show of it."""

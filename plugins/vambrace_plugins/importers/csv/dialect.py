@@ -53,13 +53,13 @@ def _fixed(lines: Lines, known: Callable[[list[str]], int]) -> Dialect | None:
 
 def _delimiter(lines: Lines, said: str, known: Callable[[list[str]], int]) -> tuple[str, int]:
     headers = _headers(lines, (said,) if said else DELIMITERS, known)
-    ranked = sorted(headers, key=lambda one: (-known(headers[one]), -len(headers[one])))
-    first, *others = ranked
-    best = known(headers[first])
+    counts = {one: known(header) for one, header in headers.items()}
+    first, *others = sorted(headers, key=lambda one: (-counts[one], -len(headers[one])))
+    best = counts[first]
     if not best or (len(headers[first]) == 1 and not said and gaps_of(lines, known)):
         return _behind_others(lines, headers[first], known, said)
     for other in others:
-        if len(headers[first]) > 1 and (known(headers[other]), len(headers[other])) == (best, len(headers[first])):
+        if len(headers[first]) > 1 and (counts[other], len(headers[other])) == (best, len(headers[first])):
             cuts = (f"at each {NAMES[one]} ({_shown(headers[one])})" for one in (first, other))
             what = f"its header can be cut {' or '.join(cuts)}"
             ways = f"--option csv.delimiter={NAMES[first]} (or ={NAMES[other]})"
@@ -106,7 +106,8 @@ def _no_header(header: list[str]) -> Refused:
         todo = "Put a line before it that names them, such as time,heart_rate"
         return Refused("no-header", what, where="line 1", todo=todo, unrecognised=True)
     what = f"no column is known by its header ({_shown(header)})"
-    todo = "If it holds measurements, say of what, as in --option 'csv.columns=HEADER=heart_rate;HEADER=time'"
+    todo = "If it holds measurements, say of what, as in --option 'csv.columns=HEADER=heart_rate;HEADER=time', "
+    todo += "or in a mapping: vambrace draft-mapping FILE"
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
 
 

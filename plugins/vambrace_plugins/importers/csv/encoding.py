@@ -1,4 +1,4 @@
-"""From the bytes of a text file in any encoding to pieces of text."""
+"""From the bytes of a text file in any encoding to pieces of UTF-8."""
 
 from __future__ import annotations
 
@@ -51,8 +51,8 @@ class Decoded:
     sentence: str = ""
 
 
-def decode(raw: BinaryIO, said: str = "") -> tuple[Decoded, Iterator[str]]:
-    """Return how a file is read, decided from its first block, and its text in pieces.
+def decode(raw: BinaryIO, said: str = "") -> tuple[Decoded, Iterator[bytes]]:
+    """Return how a file is read, decided from its first block, and its text in pieces of UTF-8.
 
     Raise Refused for bytes that are no text or have two readings, DamagedFile for a last character that is cut.
     """
@@ -108,7 +108,7 @@ def _refuse_utf8(block: bytes, said: str) -> None:
     )
 
 
-def _pieces(raw: BinaryIO, block: bytes, mark: int, decoded: Decoded) -> Iterator[str]:
+def _pieces(raw: BinaryIO, block: bytes, mark: int, decoded: Decoded) -> Iterator[bytes]:
     decoder = codecs.getincrementaldecoder(decoded.encoding)()
     data, at = block[mark:], mark
     while data:
@@ -116,7 +116,9 @@ def _pieces(raw: BinaryIO, block: bytes, mark: int, decoded: Decoded) -> Iterato
         if decoded.sentence and (odd := NOT_IN_BOTH.search(data)):
             raise _undecided(data[odd.start()], at + odd.start())
         try:
-            text = decoder.decode(data)
+            # Most texts are in ASCII, and stay as they are.
+            plain = decoded.encoding == "utf-8" and not held and data.isascii()
+            text = data if plain else decoder.decode(data).encode()
         except UnicodeDecodeError as error:
             refusal = _not_text(decoded.encoding, error, at - held)
             yield from _before_damage(raw, error.object[: error.start].decode(decoded.encoding))
@@ -128,13 +130,13 @@ def _pieces(raw: BinaryIO, block: bytes, mark: int, decoded: Decoded) -> Iterato
     _finish(decoder, decoded.encoding, at)
 
 
-def _before_damage(raw: BinaryIO, text: str) -> Iterator[str]:
+def _before_damage(raw: BinaryIO, text: str) -> Iterator[bytes]:
     """Yield the text before bytes that are none, and raise DamagedFile, where the file is known to be damaged later."""
     try:
         while raw.read(_PIECE):
             pass
     except DamagedFile:
-        yield text
+        yield text.encode()
         raise
 
 

@@ -88,10 +88,10 @@ def _cells(line: str, gaps: Sequence[Gap]) -> list[str]:
     return [*cells, line[at:].strip()]
 
 
-def with_tabs(lines: Lines, gaps: Sequence[Gap], before: int) -> Iterator[str]:
+def with_tabs(lines: Lines, gaps: Sequence[Gap], before: int) -> Iterator[bytes]:
     """Yield the text with tabs between the cells; raise DamagedFile for a line whose cells are not in their columns."""
     whole = iter(lines)
-    yield "".join(islice(whole, before))
+    yield "".join(islice(whole, before)).encode()
     for number, line in enumerate(whole, before + 1):
         bare = line.rstrip("\r\n")
         end = line[len(bare) :]
@@ -101,4 +101,5 @@ def with_tabs(lines: Lines, gaps: Sequence[Gap], before: int) -> Iterator[str]:
             shown = bare.strip()[:60]
             what = f'the cells of "{shown}" do not stand below their headers, as those of the first lines do'
             raise DamagedFile(what, where=f"line {number:,}", todo=SALVAGE) from None
-        yield "\t".join('"' + cell.replace('"', '""') + '"' if '"' in cell else cell for cell in cells) + end
+        joined = "\t".join('"' + cell.replace('"', '""') + '"' if '"' in cell else cell for cell in cells)
+        yield (joined + end).encode()

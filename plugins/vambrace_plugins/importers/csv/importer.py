@@ -36,7 +36,7 @@ class CsvImporter:
     """Reads tables whose columns are known by their headers."""
 
     name = "csv"
-    version = "2"
+    version = "3"
     title = "Tables of text (CSV, TSV)"
     Options: ClassVar[type] = Options
     end_mark = False
@@ -164,7 +164,9 @@ class _Table:
     def _begun(self, first: Block) -> tuple[Table | LongTable, Block]:
         places = long_places(self._heads)
         if places is None:
-            return wide(self._given, self._heads, first)
+            table, first = wide(self._given, self._heads, first)
+            self._rows.numeric = table.numeric
+            return table, first
         return LongTable(self._given, self._heads, places, first), first
 
     def _note_before(self) -> None:

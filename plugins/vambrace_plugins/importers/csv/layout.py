@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-import pyarrow as pa
 from numpy.typing import NDArray
 
 from vambrace.plugin import SIGNALS, Refused
-from vambrace_plugins.importers.csv.cells import numbers_of, unit_in_cells, without_unit
+from vambrace_plugins.importers.csv.cells import unit_in_cells, without_unit
 from vambrace_plugins.importers.csv.devices import with_devices
+from vambrace_plugins.importers.csv.firstcells import numbers_in
 from vambrace_plugins.importers.csv.options import ROLES, Said
 from vambrace_plugins.importers.csv.timewords import TimeWords
 from vambrace_plugins.importers.csv.vocabulary import Heading, is_total, of_signal, plain, read_heading
@@ -117,7 +117,7 @@ def _in_lanes(found: Sequence[Field]) -> list[Field]:
 
 def _numbers(cells: Sequence[str]) -> NDArray[np.float64]:
     """Return the numbers among the cells but for zeros, which fit every unit."""
-    found = numbers_of(pa.array(cells, pa.string()))
+    found = numbers_in(cells)
     if found is None:
         texts = (cell.strip() for cell in cells)
         found = np.array([float(text.replace(",", ".")) for text in texts if _NUMBER.match(text)], np.float64)

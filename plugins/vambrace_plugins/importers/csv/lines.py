@@ -7,7 +7,6 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from vambrace.plugin import DamagedFile, Refused
 
@@ -18,10 +17,10 @@ _LONGEST_LINE = 1 << 18
 
 
 class Part(NamedTuple):
-    """Whole lines of a text as bytes of UTF-8, and the places behind their line feeds."""
+    """Whole lines of a text as bytes of UTF-8, and how many end with a line feed or the text."""
 
     data: bytes
-    ends: NDArray[np.intp]
+    lines: int
 
 
 class Lines:
@@ -30,8 +29,8 @@ class Lines:
     `ended` says whether the last line that was read had an end.
     """
 
-    def __init__(self, pieces: Iterator[str]) -> None:
-        """Begin before the first line."""
+    def __init__(self, pieces: Iterator[bytes]) -> None:
+        """Begin before the first line of a text in pieces of UTF-8."""
         self.ended = True
         self._held: list[Part] = []
         self._current = io.StringIO()
@@ -86,14 +85,18 @@ def _split(data: bytes) -> io.StringIO:
 
 
 def _part(data: bytes) -> Part:
-    return Part(data, np.flatnonzero(np.frombuffer(data, np.uint8) == ord("\n")) + 1)
+    return Part(data, _line_feeds(data) + (not data.endswith(b"\n")))
 
 
-def _whole_lines(pieces: Iterator[str]) -> Iterator[bytes]:
+def _line_feeds(data: bytes) -> int:
+    return int(np.count_nonzero(np.frombuffer(data, np.uint8) == ord("\n")))
+
+
+def _whole_lines(pieces: Iterator[bytes]) -> Iterator[bytes]:
     """Yield the text in parts that end where a line ends."""
     rest = b""
     for piece in pieces:
-        data = rest + piece.encode()
+        data = rest + piece if rest else piece
         end = data.rfind(b"\n") + 1
         # A carriage return at the very end may be the first half of a line end.
         end = max(end, data.rfind(b"\r", end, -1) + 1)
@@ -110,7 +113,7 @@ def _checked(texts: Iterator[bytes]) -> Iterator[Part]:
     """Yield the texts up to the first line that is too long or has a zero in it, then raise DamagedFile."""
     before = 0
     for data in texts:
-        if b"\0" in data or _has_long_line(data):
+        if b"\0" in data or has_long_line(data, _LONGEST_LINE):
             whole = 0
             for at, line in enumerate(_split(data), before + 1):
                 what = _fault_of(line)
@@ -120,20 +123,30 @@ def _checked(texts: Iterator[bytes]) -> Iterator[Part]:
                     raise DamagedFile(what, where=f"line {at:,}", todo=SALVAGE)
                 whole += len(line.encode())
         part = _part(data)
-        before += len(part.ends)
+        before += part.lines - (not data.endswith(b"\n"))
         if b"\r" in data:
             before += data.count(b"\r") - data.count(b"\r\n")
         yield part
 
 
-def _has_long_line(data: bytes) -> bool:
+def has_long_line(data: bytes, longest: int) -> bool:
+    """Say whether a line has more bytes, its end counted."""
     at = 0
-    while len(data) - at > _LONGEST_LINE:
-        end = max(data.rfind(b"\n", at, at + _LONGEST_LINE), data.rfind(b"\r", at, at + _LONGEST_LINE))
+    while len(data) - at > longest:
+        end = max(data.rfind(b"\n", at, at + longest), data.rfind(b"\r", at, at + longest))
         if end < at:
             return True
         at = end + 1
     return False
+
+
+def parted(part: Part, most: int, longest: int) -> tuple[Part, Part]:
+    """Return the first lines of a part, at most so many and one more than fit in so many bytes, and the others."""
+    ends = np.flatnonzero(np.frombuffer(part.data, np.uint8) == ord("\n")) + 1
+    if not len(ends):
+        return part, Part(b"", 0)
+    n = min(most, len(ends), int(np.searchsorted(ends, longest)) + 1)
+    return Part(part.data[: ends[n - 1]], n), Part(part.data[ends[n - 1] :], part.lines - n)
 
 
 def _fault_of(line: str) -> str:

@@ -10,6 +10,7 @@ import pyarrow.compute as pc
 from vambrace.plugin import Recording, Refused, Rejected, SourceBatch
 from vambrace_plugins.importers.csv.beside import UNIT_WORDS
 from vambrace_plugins.importers.csv.blocks import Block
+from vambrace_plugins.importers.csv.firstcells import FirstCells
 from vambrace_plugins.importers.csv.layout import headings
 from vambrace_plugins.importers.csv.recordings import Key
 from vambrace_plugins.importers.csv.table import Given, Table, filled, sample_of
@@ -108,7 +109,7 @@ class LongTable:
         heads = list(self._heads)
         heads[places.value] = with_unit(heading, unit)
         sample = list(self._sample)
-        sample[places.value] = pc.unique(rows.columns[places.value]).to_pylist()
+        sample[places.value] = FirstCells(rows.columns[places.value])
         read = {at for at in (places.signal, places.unit) if at is not None}
         return Table(self._given, heads, sample, numbers=self._numbers, read=read)
 

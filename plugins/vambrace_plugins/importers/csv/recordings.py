@@ -51,6 +51,11 @@ class Recordings:
         """Return how many recordings there are so far, at least one."""
         return max(1, len(self._numbers))
 
+    def key_of(self, number: int) -> tuple[Key, str]:
+        """Return the words of the key columns of a recording, and the device that its headers name."""
+        key, lane = next(pair for pair, known in self._numbers.items() if known == number)
+        return key, self._lanes[lane][0].heading.device
+
     @property
     def used(self) -> set[int]:
         """Return the places of the columns that part the rows."""

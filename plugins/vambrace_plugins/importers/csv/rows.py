@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import replace
 from itertools import islice
 
 import numpy as np
-import pyarrow as pa
 import pyarrow.compute as pc
 
 from vambrace.plugin import DamagedFile, Refused
-from vambrace_plugins.importers.csv.blocks import Block, blank_rows, columns_of, names_in
+from vambrace_plugins.importers.csv.blocks import Block, Cells, Numbers, blank_rows, columns_of, names_in, row_of
+from vambrace_plugins.importers.csv.firstcells import numbers_of
 from vambrace_plugins.importers.csv.headerrows import HeaderRows, Kind, cleaned, may_name
-from vambrace_plugins.importers.csv.lines import SALVAGE, Lines, Part
+from vambrace_plugins.importers.csv.lines import SALVAGE, Lines, Part, has_long_line, parted
 
 ROWS = 10_000
 """Rows of the first block, which decisions are made from, and of each that is read row by row."""
@@ -35,6 +35,7 @@ _FAULTS = {
 class Rows:
     """The rows of the tables in a text, block by block; `fault` is what ended them, to be raised after the last block.
 
+    `numeric` may be set by whoever has seen the first block: the columns to be handed over as numbers from then on.
     Blank rows, comments and the header where it stands again are passed over, and counted in the record numbers.
     """
 
@@ -51,6 +52,7 @@ class Rows:
         self._ahead: list[list[str]] = []
         self._more = True
         self._lines_by_columns = 0
+        self._coming: Future[Part | None] | None = None
         self._begin(header)
 
     def _begin(self, header: list[str]) -> None:
@@ -60,6 +62,7 @@ class Rows:
         self._next_header: list[str] | None = None
         self._begun = self._noted = self._behind_header = self._behind_title = False
         self._units: list[str] | None = None
+        self.numeric: frozenset[int] = frozenset()
 
     def next_table(self) -> bool:
         """Go on to the next table of the text, once all blocks of one are read; return whether there is one."""
@@ -89,17 +92,21 @@ class Rows:
         width = len(self.header)
         if width < 2 or self._behind_header or len(self._ahead) > 1 or any(map(self._is_odd, self._ahead)):
             return
-        with ThreadPoolExecutor(1) as reader:
-            columns = self._columns(_MANY if self._begun else ROWS)
+        # One of the two reads lines, the other cuts those before them into columns.
+        with ThreadPoolExecutor(2) as self._readers:
+            first = not self._begun
+            columns = self._columns(ROWS if first else _MANY)
             while columns is not None:
-                # The next block is read while the caller looks at this one; a short block is the last.
-                ahead = reader.submit(self._columns, _MANY) if len(columns[0]) >= ROWS else None
+                # The next block is read while the caller looks at this one, but for the first, from which it learns
+                # what the columns are; a short block is the last.
+                ahead = self._readers.submit(self._columns, _MANY) if len(columns[0]) >= ROWS and not first else None
+                first = False
                 if self._ahead:
                     yield self._regular([self._ahead.pop()])
                 yield self._placed(columns)
                 columns = ahead.result() if ahead else self._columns(_MANY)
 
-    def _placed(self, columns: list[pa.Array]) -> Block:
+    def _placed(self, columns: list[Cells]) -> Block:
         n = len(columns[0])
         records = np.arange(self._next_record, self._next_record + n)
         self._next_record += n
@@ -107,32 +114,43 @@ class Rows:
         self._lines_by_columns += n
         self._begun = True
         if not self._noted:
-            self._note_units([column[0].as_py() for column in columns])
+            self._note_units(row_of(columns, 0))
         block, blank = Block(records, columns), blank_rows(columns)
         return block if blank is None else block.filtered(pc.invert(blank))
 
-    def _columns(self, most: int) -> list[pa.Array] | None:
+    def _columns(self, most: int) -> list[Cells] | None:
         """Return the next lines as columns; None where they are not plainly regular, and stay the next ones."""
-        taken = self._taken(most)
+        coming, self._coming = self._coming, None
+        taken = coming.result() if coming else self._taken(most)
         if taken is None:
             return None
-        columns = columns_of(taken.data, len(taken.ends), self._delimiter, len(self.header))
+        if taken.lines == most:
+            self._coming = self._readers.submit(self._taken, _MANY)
+        lines = taken.data, taken.lines, self._delimiter, len(self.header)
+        columns = columns_of(*lines, self.numeric)
+        if columns is None and self.numeric:
+            # A cell is no plain number: its column is handed over as texts, from here on.
+            columns = columns_of(*lines)
+            self.numeric = frozenset(at for at in self.numeric if columns and numbers_of(columns[at]) is not None)
         if columns is None or self._may_end(columns):
-            self._lines.put_back(taken)
+            coming, self._coming = self._coming, None
+            later = coming.result() if coming else None
+            for part in filter(None, (later, taken)):
+                self._lines.put_back(part)
             return None
         return columns
 
     def _is_odd(self, row: list[str]) -> bool:
         return len(row) != len(self.header) or is_blank(row) or row == self.header or bool(self._kind(row))
 
-    def _may_end(self, columns: Sequence[pa.Array]) -> bool:
+    def _may_end(self, columns: Sequence[Cells]) -> bool:
         """Say whether a header, this table's or another's, may stand among the rows."""
-        if pc.index(columns[0], self.header[0]).as_py() >= 0:
+        if not isinstance(columns[0], Numbers) and pc.index(columns[0], self.header[0]).as_py() >= 0:
             return True
         if self._time is None:
             return False
         for at in names_in(columns[self._time], may_name):
-            row = [column[at].as_py() for column in columns]
+            row = row_of(columns, at)
             # The row behind a header may be one of units.
             if self._kind(row) and not (at == 0 and not self._noted and self._headers.is_units(self.header, row)):
                 return True
@@ -147,23 +165,20 @@ class Rows:
         lines = size = 0
         try:
             while lines < most and size < _SIZE and (part := self._lines.take()):
-                parts.append(Part(part.data, part.ends + size))
+                if lines + part.lines > most or size + len(part.data) > _SIZE:
+                    part, rest = parted(part, most - lines, _SIZE - size)
+                    if rest.data:
+                        self._lines.put_back(rest)
+                        most = lines + part.lines
+                parts.append(part)
                 size += len(part.data)
-                lines += len(part.ends)
+                lines += part.lines
         except (DamagedFile, Refused):
             pass
         if not parts:
             return None
-        data, ends = b"".join(part.data for part in parts), np.concatenate([part.ends for part in parts])
-        if not len(ends) or ends[-1] < len(data):
-            ends = np.append(ends, len(data))
-        n = min(most, len(ends), int(np.searchsorted(ends, _SIZE)) + 1)
-        cut = ends[n - 1]
-        if n < len(ends):
-            rest = ends[n:] - cut
-            self._lines.put_back(Part(data[cut:], rest if data.endswith(b"\n") else rest[:-1]))
-        taken = Part(data[:cut], ends[:n])
-        if np.diff(taken.ends, prepend=0).max() > _LONGEST_CELL:
+        taken = Part(b"".join(part.data for part in parts), lines)
+        if has_long_line(taken.data, _LONGEST_CELL):
             # A cell may be longer than the reader of rows takes, who says so.
             self._lines.put_back(taken)
             return None

@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 
 from vambrace.plugin import SIGNALS, Column, Recording, Refused, Rejected, Source, SourceBatch, Times
 from vambrace_plugins.importers.csv.beside import Beside
-from vambrace_plugins.importers.csv.blocks import Block
-from vambrace_plugins.importers.csv.cells import numbers_of, plain, without_unit
+from vambrace_plugins.importers.csv.blocks import Block, Cells, Numbers, chosen, row_of
+from vambrace_plugins.importers.csv.cells import plain, without_unit
 from vambrace_plugins.importers.csv.decimals import DecimalMark, may_list
+from vambrace_plugins.importers.csv.firstcells import FirstCells, numbers_in, numbers_of
 from vambrace_plugins.importers.csv.layout import Field, fields
 from vambrace_plugins.importers.csv.options import Said
 from vambrace_plugins.importers.csv.recordings import Key, Recordings
@@ -50,7 +51,7 @@ def wide(given: Given, heads: list[Heading], first: Block) -> tuple[Table, Block
         what = f"it has {len(given.header):,} columns, and at most {MOST_COLUMNS:,} are read"
         raise Refused("too-many-columns", what, where="line 1", todo="Export fewer columns")
     sentences = []
-    row = [column[0].as_py() for column in first.columns] if len(first) else []
+    row = row_of(first.columns, 0) if len(first) else []
     if row and units_row(heads, row):
         heads, first = with_units(heads, row), first.without_first()
         sentences = ["units taken from the row behind the header"]
@@ -59,9 +60,9 @@ def wide(given: Given, heads: list[Heading], first: Block) -> tuple[Table, Block
     return table, first
 
 
-def sample_of(first: Block) -> list[list[str]]:
-    """Return the different cells of each column in their order: a value that stands twice shows no more."""
-    return [pc.unique(column).to_pylist() for column in first.columns]
+def sample_of(first: Block) -> list[Sequence[str]]:
+    """Return the different cells of each column."""
+    return [FirstCells(column) for column in first.columns]
 
 
 class Table:
@@ -96,6 +97,8 @@ class Table:
             [without_unit(cell, each.suffix) for cell in sample[each.at]] if each.suffix else sample[each.at]
             for each in self.fields
         ]
+        plain = (each.at for each in self.fields if not each.suffix and numbers_in(sample[each.at]) is not None)
+        self._plain = frozenset(plain)
         names = [each.heading.text.strip() for each in self.fields]
         lists = {name for name, each in zip(names, self.fields, strict=True) if may_list(each.heading.signal)}
         self.mark = DecimalMark(said.decimal, given.delimiter, list(zip(names, bare, strict=True)), lists)
@@ -136,7 +139,16 @@ class Table:
                 self.timing.stamp,
             )
 
-    def _values(self, each: Field, cells: pa.Array) -> Values:
+    @property
+    def numeric(self) -> frozenset[int]:
+        """Return the columns that are plain numbers in the first rows, and may be read as such from there on."""
+        if self.mark.mark != "." or self.mark.open or self._beside.looks:
+            return frozenset()
+        return self._plain
+
+    def _values(self, each: Field, cells: Cells) -> Values:
+        if isinstance(cells, Numbers):
+            return cells.numbers
         if not each.suffix and self.mark.as_written(cells) and (numbers := numbers_of(cells)) is not None:
             return numbers
         cells, words = plain(cells, each.suffix, each.heading.text.strip(), told=each.told)
@@ -187,7 +199,7 @@ def filled(cells: pa.Array) -> int:
 def _taken(values: Any, rows: Any) -> Any:
     if rows is None:
         return values
-    return values[rows] if isinstance(values, np.ndarray) else values.take(pa.array(rows))
+    return values[rows] if isinstance(values, np.ndarray) else chosen(values, rows)
 
 
 def _times_taken(times: Times, rows: Any) -> Times:
@@ -197,7 +209,7 @@ def _times_taken(times: Times, rows: Any) -> Times:
     return replace(times, values=_taken(times.values, rows), texts=texts)
 
 
-def _column(each: Field, values: Values, cells: pa.Array, sensor: str) -> Column:
+def _column(each: Field, values: Values, cells: Cells, sensor: str) -> Column:
     heading = each.heading
     return Column(
         heading.signal,
@@ -217,7 +229,8 @@ def _no_signal(heads: Sequence[Heading]) -> Refused:
     names = ", ".join(f'"{heading.text.strip()[:40]}"' for heading in heads if heading.time is None)
     what = f"it has times, and no column of a signal that we know by its header ({names or 'there is no other'})"
     near = next((f"{heading.text.strip()}={split[0].signal}" for heading, split in _split(heads)), "HEADER=heart_rate")
-    todo = f'If it holds measurements, say of what, as in --option "csv.columns={near}"'
+    todo = f'If it holds measurements, say of what, as in --option "csv.columns={near}", '
+    todo += "or in a mapping: vambrace draft-mapping FILE"
     return Refused("no-known-column", what, where="line 1", todo=todo, unrecognised=True)
 
 

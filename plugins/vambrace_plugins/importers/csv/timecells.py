@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.blocks import cell_ends
+from vambrace_plugins.importers.csv.firstcells import FirstCells
 
 _ENOUGH = 0.9
 """The share of cells that must be written alike; the others are set aside as no times."""
@@ -107,6 +108,9 @@ def kind_of(cells: Sequence[str], header: str, shown: Sequence[str] = ()) -> str
 
 def _alike(cells: Sequence[str]) -> Iterator[tuple[int, int]]:
     """Yield the place of the first of all cells that differ in their digits only, and their number; none of blanks."""
+    if isinstance(cells, FirstCells) and cells.alike:
+        yield 0, len(cells)
+        return
     shapes = "\0".join(cells).encode().translate(_DIGITS).split(b"\0")
     first = dict(zip(reversed(shapes), range(len(shapes) - 1, -1, -1), strict=True))
     for shape, n in Counter(shapes).items():

@@ -12,7 +12,7 @@ _BASES = {
     *("time", "timestamp", "time stamp", "datetime", "date time", "date per time", "date and time"),
     *("recorded at", "measured at", "record time", "sample time"),
 }
-_UNIT_WORDS = {
+UNIT_WORDS = {
     **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
     **dict.fromkeys(("ms", "msec", "millis", "millisecond", "milliseconds"), "ms"),
     **dict.fromkeys(("us", "μs", "usec", "micros", "microsecond", "microseconds"), "us"),
@@ -98,8 +98,8 @@ def _strip(words: str, said: TimeWords) -> tuple[TimeWords, str]:
             said = replace(said, epoch_s=0)
         elif word in {"elapsed"}:
             said = replace(said, elapsed=True)
-        elif word in _UNIT_WORDS:
-            said = replace(said, unit=_UNIT_WORDS[word])
+        elif word in UNIT_WORDS:
+            said = replace(said, unit=UNIT_WORDS[word])
         elif word in _EDGES:
             said = replace(said, edge=_EDGES[word])
         elif word == "local":

@@ -241,10 +241,10 @@ def _finish(found: Heading, bracketed: list[str]) -> Heading:
     name = found.text.strip()
     if name == signal.column and name != signal.name:
         # Our own tables write a running total under this name.
-        return _counted(
+        return counted(
             replace(found, canonical=True, unit=signal.unit, counting="total" if is_total(signal.name) else "")
         )
-    return _counted(_bracketed(replace(found, canonical=name == signal.name), bracketed))
+    return counted(_bracketed(replace(found, canonical=name == signal.name), bracketed))
 
 
 def _bracketed(found: Heading, bracketed: list[str]) -> Heading:
@@ -274,7 +274,7 @@ def unit_in_brackets(part: str, signal: str) -> str:
     return "" if words in _CASE_DECIDES else _unit_in_words(words, signal)
 
 
-def _counted(found: Heading) -> Heading:
+def counted(found: Heading) -> Heading:
     """Return the heading with what a cadence counts, as far as its unit or its name says so."""
     if found.signal != "cadence":
         return found
@@ -336,3 +336,8 @@ def _changes_meaning(heading: Heading, rest: str) -> bool:
         any(word.isdecimal() for word in words) and not _WHILE_UNITS.isdisjoint(words)
     )
     return whiles or not _OTHER_MEANING.isdisjoint(words)
+
+
+def means_another(text: str) -> bool:
+    """Say whether a header has a word that makes it no signal: a quality, a battery, a number of something."""
+    return any(not _OTHER_MEANING.isdisjoint(words.split()) for words in spellings(parts(text)[0]))

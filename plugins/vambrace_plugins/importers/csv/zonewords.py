@@ -9,6 +9,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from vambrace.plugin import Refused, Source
+from vambrace_plugins.importers.csv.firstcells import FirstCells, column_of
 
 SHORT = {
     "ACDT": ("+10:30",),
@@ -139,14 +140,15 @@ def with_zones(texts: pa.Array, tails: pa.Array | None) -> pa.Array:
     return pc.if_else(pc.equal(texts, ""), "", pc.binary_join_element_wise(texts, tails, ""))
 
 
-def without_zones(cells: Sequence[str], said: Mapping[str, str], header: str) -> list[str]:
+def without_zones(cells: Sequence[str], said: Mapping[str, str], header: str) -> Sequence[str]:
     """Return the first cells of a column without the zones behind their clocks that ISO 8601 writes in another way.
 
     Raise Refused where the words behind more than a few of them are no zones that are known.
     """
-    column = pa.array(cells, pa.string())
-    if _all_usual(column):
-        return list(cells)
+    # Of cells that differ in their digits only, the first says it of all.
+    column = column_of(cells)
+    if _all_usual(column[:1] if isinstance(cells, FirstCells) and cells.alike else column):
+        return cells
     bodies, _ = zones_parted(column, said, header)
     pairs = [(text or "|").partition("|") for text in pc.dictionary_decode(_parts(column)[1]).to_pylist()]
     unknown = [name for offset, _, name in pairs if name and zone_behind(offset, name, said, header) is None]
