@@ -183,3 +183,16 @@ def test_a_fault_of_our_own_in_one_file_leaves_the_others(folder: Path, monkeypa
 def test_an_unknown_option_is_refused(folder: Path) -> None:
     with pytest.raises(VambraceError, match="no option"):
         find_faults(folder, options={"csv": {"steps": "total"}})
+
+
+def test_an_unfamiliar_table_is_looked_at_through_its_mapping(tmp_path: Path) -> None:
+    (tmp_path / "band.toml").write_text(
+        'name = "band"\n[source]\nkind = "csv"\n[time]\ncolumn = "when"\nzone = "UTC"\n'
+        '[[signals]]\nfield = "puls"\nsignal = "heart_rate"\nunit = "bpm"\n',
+        "utf-8",
+    )
+    rows = [f"2031-03-04T09:00:{k:02d},{400 if k == 30 else 60 + k % 3}" for k in range(60)]
+    (tmp_path / "band.csv").write_text("\n".join(["when,puls", *rows, ""]), "utf-8")
+    assert [each.rule for each in find_faults(tmp_path / "band.csv").findings] != ["outside-domain"]
+    (found,) = find_faults(tmp_path / "band.csv", mappings=[tmp_path / "band.toml"]).findings
+    assert (found.rule, found.first_record, found.worst) == ("outside-domain", 31, 400)
