@@ -196,3 +196,12 @@ def test_an_unfamiliar_table_is_looked_at_through_its_mapping(tmp_path: Path) ->
     assert [each.rule for each in find_faults(tmp_path / "band.csv").findings] != ["outside-domain"]
     (found,) = find_faults(tmp_path / "band.csv", mappings=[tmp_path / "band.toml"]).findings
     assert (found.rule, found.first_record, found.worst) == ("outside-domain", 31, 400)
+
+
+def test_what_cannot_be_read_and_what_is_not_looked_into_is_said(folder: Path) -> None:
+    (folder / "inner").mkdir()
+    (folder / "inner" / "vambrace.json").write_text("{}", "utf-8")
+    (folder / "link.csv").symlink_to("nowhere")
+    (folder / "nothing.csv").write_bytes(b"")
+    found = {each.path.rpartition("/")[2]: each.rule for each in find_faults(folder, options=OPTIONS).findings}
+    assert (found["inner"], found["link.csv"], found["nothing.csv"]) == ("not-looked-into", "refused", "refused")

@@ -193,6 +193,10 @@ def _shown(entry: Entry) -> str:
 def _of_entry(
     entry: Entry, installed: registry.Registry, wishes: Wishes, thresholds: Thresholds, folder: Path
 ) -> list[Finding]:
+    if entry.kind == "ignored":
+        # Only a dataset inside the folder comes so: it is asked for by its own path.
+        message = f"{entry.reason}. Validate it by its own path."
+        return [Finding("not-looked-into", Severity.NOTE, message)]
     if entry.kind != "content":
         return list(_of_ledger(record_of(entry)))
     try:

@@ -58,6 +58,13 @@ WHOLE_FILE = (
         "Leave it, if it holds no measurements; else export it in another format.",
     ),
     Rule(
+        "not-looked-into",
+        Severity.NOTE,
+        "A dataset stands inside the folder that was given.",
+        "Its rows are results, and no exports.",
+        "Validate it by its own path.",
+    ),
+    Rule(
         "not-carried",
         Severity.NOTE,
         "The file holds fields that no signal fits.",
