@@ -8,7 +8,7 @@ from pathlib import Path
 from types import ModuleType
 
 from vambrace.errors import DamagedFile, NoTimeZone, Reason, Refused, UnknownFormat
-from vambrace.rules import GROUPS, RULES, Severity, Thresholds, refusal
+from vambrace.rules import GROUPS, RULES, Severity, Thresholds, finding_of
 from vambrace.schema import SIGNALS
 
 ROOT = Path(__file__).parents[2]
@@ -67,6 +67,6 @@ def test_what_ends_a_source_becomes_a_rule() -> None:
         "refused": Refused("decimal-not-said", "its decimals can be read in two ways"),
     }
     for rule, error in cases.items():
-        found = refusal(error)
+        found = finding_of(error)
         assert found.rule == rule
         assert found.severity == (Severity.WARNING if rule == "unrecognised" else Severity.ERROR)

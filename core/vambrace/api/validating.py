@@ -24,9 +24,9 @@ from vambrace.rules import (
     Severity,
     Thresholds,
     badness,
+    finding_of,
+    finding_of_code,
     load_thresholds,
-    refusal,
-    refused,
 )
 from vambrace.sources import Entry, close_spools, scan, walk
 
@@ -202,7 +202,7 @@ def _of_entry(
     try:
         plan = planned(entry, scan(entry), installed, wishes)
     except SourceError as error:
-        return [refusal(error)]
+        return [finding_of(error)]
     try:
         with ShardWriter(folder, FleetingFiles()) as writer:
             found = examine(plan, installed, writer, thresholds)
@@ -211,7 +211,7 @@ def _of_entry(
     except Exception as error:
         # As in a conversion: a fault of our own in one source must not cost the others their findings.
         fault = PluginFault(f"reading it failed with {type(error).__name__}: {error}", todo="Report it with the file")
-        return [refusal(fault)]
+        return [finding_of(fault)]
     return found
 
 
@@ -220,7 +220,7 @@ def _of_ledger(record: Record) -> Iterator[Finding]:
     if record.status not in ("rejected", "partial", "unrecognised"):
         return
     reason = record.reason or "it was not read"
-    yield refused(record.code or "", record.status, reason, reason)
+    yield finding_of_code(record.code or "", record.status, reason, reason)
 
 
 def _of_dataset(folder: Path, thresholds: Thresholds) -> Iterator[Finding]:

@@ -11,7 +11,7 @@ from vambrace.pipeline.finding import fields_together, judged, reported
 from vambrace.pipeline.reading import read
 from vambrace.pipeline.source import Plan, break_off, source_of
 from vambrace.registry import Registry
-from vambrace.rules import Evaluation, Finding, Thresholds, badness, refusal
+from vambrace.rules import Evaluation, Finding, Thresholds, badness, finding_of
 
 
 def examine(plan: Plan, registry: Registry, writer: ShardWriter, thresholds: Thresholds) -> list[Finding]:
@@ -26,7 +26,7 @@ def examine(plan: Plan, registry: Registry, writer: ShardWriter, thresholds: Thr
 def _found(plan: Plan, registry: Registry, writer: ShardWriter, thresholds: Thresholds) -> Iterator[Finding]:
     if plan.importer is None:
         if plan.error is not None:
-            yield refusal(plan.error)
+            yield finding_of(plan.error)
         return
     importer, source = registry.importer(plan.importer), source_of(plan, registry)
     rules, prefix = Evaluation(thresholds), plan.sha256[:16]
@@ -35,7 +35,7 @@ def _found(plan: Plan, registry: Registry, writer: ShardWriter, thresholds: Thre
         break_off(reading, plan.damage, source)
     writer.finish(rules.in_time_order)
     error: SourceError | None = reading.error or refusal_of(reading)
-    yield from (refusal(each) for each in (reading.passed_over, error) if each is not None)
+    yield from (finding_of(each) for each in (reading.passed_over, error) if each is not None)
     yield from reported(prefix, reading, source)
     yield from judged(rules, importer, source)
     yield from fields_together(prefix, reading)

@@ -2,7 +2,7 @@
 
 from vambrace.rules.catalogue import GROUPS, RULES
 from vambrace.rules.evaluation import Evaluation, InTimeOrder
-from vambrace.rules.mapping import refusal, refused
+from vambrace.rules.mapping import finding_of, finding_of_code
 from vambrace.rules.sample_rules import ORDER_OF_TIME
 from vambrace.rules.thresholds import Thresholds, load_thresholds
 from vambrace.rules.words import Finding, Rule, Severity, Threshold, badness
@@ -19,7 +19,7 @@ __all__ = [
     "Threshold",
     "Thresholds",
     "badness",
+    "finding_of",
+    "finding_of_code",
     "load_thresholds",
-    "refusal",
-    "refused",
 ]

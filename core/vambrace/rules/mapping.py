@@ -29,13 +29,13 @@ DAMAGES = (
 """Rules for the words of a damage, the first that fits; any other damage is `damaged-file`."""
 
 
-def refusal(error: SourceError) -> Finding:
+def finding_of(error: SourceError) -> Finding:
     """Return the finding for what ended a source."""
     message = str(VambraceError(error.what, todo=error.todo))
-    return refused(error.code, error.status, error.what, message, error.where or None)
+    return finding_of_code(error.code, error.status, error.what, message, error.where or None)
 
 
-def refused(code: str, status: str, what: str, message: str, where: str | None = None) -> Finding:
+def finding_of_code(code: str, status: str, what: str, message: str, where: str | None = None) -> Finding:
     """Return the finding for a source that was not read, by its code, its status in the ledger and its words.
 
     Where it was rejected that is an error, even if the rule by itself says less.
