@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from vambrace.api import convert as convert
     from vambrace.api import inspect as inspect
     from vambrace.api import plugins as plugins
+    from vambrace.api import validate as validate
     from vambrace.errors import Rejected as Rejected
     from vambrace.errors import VambraceError as VambraceError
     from vambrace.output import Dataset as Dataset
@@ -31,6 +32,7 @@ _PLACES = {
     "inspect": "vambrace.api",
     "open_dataset": "vambrace.output",
     "plugins": "vambrace.api",
+    "validate": "vambrace.api",
 }
 __all__ = list(_PLACES)
 

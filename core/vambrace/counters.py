@@ -15,11 +15,15 @@ _STRETCH = 256
 
 
 class Step(NamedTuple):
-    """Where a counter did not simply rise: the row, `counter_reset`, `counter_rollover` or `counter_drop`, and why."""
+    """Where a counter did not simply rise: the row, `counter_reset`, `counter_rollover` or `counter_drop`, and why.
+
+    `fall` is how much lower the reading is than the highest since the last reset.
+    """
 
     row: int
     kind: str
     text: str
+    fall: float
 
 
 @dataclass(slots=True)
@@ -131,7 +135,7 @@ def _note_drops(
     for at in np.flatnonzero(begins):
         fall = f"{_who(name)} fell from {highs[at]:.15g} to {values[at]:.15g}"
         text = f"{fall}, less than by half: the total is held until the counter passes {highs[at]:.15g}"
-        steps.append(Step(int(rows[at]), "counter_drop", text))
+        steps.append(Step(int(rows[at]), "counter_drop", text, float(highs[at] - values[at])))
     if len(low):
         counter.falling = bool(low[-1])
 
@@ -143,10 +147,11 @@ def _restart(counter: _Counter, value: float, modulus: float | None, row: int, n
     rolled = modulus is not None and 0 <= value + modulus - high < modulus / 2
     if rolled and modulus is not None:
         counter.below += modulus
-        step = Step(row, "counter_rollover", f"{fall}: it rolled over at {modulus:.15g}")
+        step = Step(row, "counter_rollover", f"{fall}: it rolled over at {modulus:.15g}", high - value)
     else:
         counter.below += high
-        step = Step(row, "counter_reset", f"{fall}: it began again from 0, added to {counter.below:.15g}")
+        text = f"{fall}: it began again from 0, added to {counter.below:.15g}"
+        step = Step(row, "counter_reset", text, high - value)
     counter.high, counter.falling = value, False
     return step
 

@@ -19,6 +19,7 @@ from vambrace.dataset import Occurrence, Record, ShardWriter
 from vambrace.pipeline import Plan, convert_source
 from vambrace.plugin import Claim, Column, DamagedFile, Event, Head, Recording, Refused, Rejected, SourceBatch, Times
 from vambrace.registry import Registry
+from vambrace.rules import RULES
 
 
 @dataclass(frozen=True)
@@ -192,7 +193,7 @@ def test_warnings_of_a_decoder_become_one_counted_finding(tmp_path: Path) -> Non
         yield batch([60])
 
     record = run(tmp_path, noisy)
-    assert [(row.rule, row.count) for row in record.findings] == [("decoder-warning", 500)]
+    assert [(row.rule, row.count) for row in record.findings if row.rule not in RULES] == [("decoder-warning", 500)]
 
 
 def test_nothing_carried_is_converted_with_no_recording_and_says_so(tmp_path: Path) -> None:

@@ -62,4 +62,6 @@ def test_increments_of_one_instant_are_added_and_that_is_found(tmp_path: Path) -
     rows = [("08:00", 10), ("08:01", 20), ("08:01", 20), ("08:02", 5)]
     _convert(_table(tmp_path / "in", "steps per interval", rows), tmp_path / "ds")
     found = [(row["rule"], row["signal"], row["count"]) for row in table(tmp_path / "ds", "findings")]
+    # Few samples stand here, and two at one time: the rules of validation find that too.
+    found = [each for each in found if each[0] not in ("duplicate-time", "too-few-samples")]
     assert found == [("counts-at-one-time", "step_count", 1)]

@@ -252,7 +252,8 @@ def test_new_bytes_at_a_path_without_a_serial_stay_beside_the_old_ones_with_a_wa
     source.write_text(CSV + "2024-03-01T08:00:02Z,72\n")
     convert([source], to)
     assert [row["status"] for row in table(to, "files")] == ["converted", "converted"]
-    assert [(row["rule"], row["severity"]) for row in table(to, "findings")] == [("same-path", "warning")]
+    found = [(row["rule"], row["severity"]) for row in table(to, "findings")]
+    assert [each for each in found if each[0] != "too-few-samples"] == [("same-path", "warning")]
 
 
 def test_big_numbers_of_a_header_do_not_cost_memory(tmp_path: Path) -> None:

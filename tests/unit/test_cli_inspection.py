@@ -49,7 +49,9 @@ FOUND = Inspection(
     recordings=(RECORDING,),
     channels=(RATE, channel("oxygen_saturation", 12), channel(None, 7, field_in_source="mood")),
     events=({"recording": RECORDING["recording"], "kind": "lap", "text": "", "time": None},) * 11,
-    findings=({"severity": "note", "message": "the clock stood still", "count": 2},),
+    findings=(
+        {"rule": "odd-clock", "signal": None, "severity": "note", "message": "the clock stood still", "count": 2},
+    ),
 )
 
 
@@ -94,7 +96,7 @@ def test_names_from_files_cannot_move_the_cursor() -> None:
     evil = "a\x1b[2J\u202e\udcff"
     spoilt = {**RECORDING, "product": evil, "conversions": (evil,)}
     channels = ({**RATE, "field_in_source": evil, "unit_in_source": evil}, channel(None, 1, field_in_source=evil))
-    findings = ({"severity": "note", "message": evil, "count": 1},)
+    findings = ({"rule": "odd-clock", "signal": None, "severity": "note", "message": evil, "count": 1},)
     parts = {"recordings": (spoilt,), "channels": channels, "findings": findings, "notes": (evil,), "reason": evil}
     text = inspection_text(replace(FOUND, path=evil, root=evil, **parts), columns=80)
     assert text.replace("\n", "").isprintable()

@@ -8,7 +8,7 @@ from importlib.metadata import version
 
 import click
 
-from vambrace.cli import converting, demo, drafting, exporting, inspecting, installed, scaffolding
+from vambrace.cli import converting, demo, drafting, exporting, inspecting, installed, scaffolding, validating
 from vambrace.cli.texts import safe, say
 from vambrace.errors import VambraceError
 
@@ -37,6 +37,7 @@ def app() -> None:
 _COMMANDS = (
     converting.convert,
     inspecting.inspect,
+    validating.validate,
     exporting.export,
     installed.plugins,
     drafting.draft_mapping,

@@ -8,8 +8,11 @@ from typing import Any
 from vambrace.cli.first_rows import asked, claims, first_rows, first_set_aside, time_text
 from vambrace.cli.texts import columned, counted, listed, safe, width, wrapped
 from vambrace.output.summary import Inspection
+from vambrace.rules import RULES
 
 _FEW = 8
+_COUNTED = RULES.keys() - {"not-carried", "possibly-cut", "counts-at-one-time"}
+"""The rules whose sentences count by themselves."""
 
 
 def inspection_text(found: Inspection, *, everything: bool = False, columns: int | None = None) -> str:
@@ -126,8 +129,9 @@ def _findings(found: Inspection, columns: int, everything: bool) -> list[str]:
     rows = list(found.findings) if everything else list(found.findings)[:_FEW]
     lines = []
     for row in rows:
-        often = f" ({row['count']:,} times)" if row["count"] > 1 else ""
-        lines += wrapped(f"{row['message']}{often}", columns, " " * 11, f"{row['severity']:<11}")
+        often = f" ({row['count']:,} times)" if row["count"] > 1 and row["rule"] not in _COUNTED else ""
+        message = f"{row['signal']}: {row['message']}" if row["rule"] in _COUNTED and row["signal"] else row["message"]
+        lines += wrapped(f"{message}{often}", columns, " " * 11, f"{row['severity']:<11}")
     if len(rows) < len(found.findings):
         lines.append(f"{' ' * 11}and {len(found.findings) - len(rows)} more, see --all")
     return ["", *lines] if lines else []

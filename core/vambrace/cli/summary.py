@@ -89,7 +89,8 @@ def _cut(lines: list[str]) -> list[str]:
 def _findings(summary: Summary, columns: int) -> list[str]:
     lines = [line for warning in summary.warnings for line in wrapped(warning, columns, " " * 11, "note       ")]
     if summary.findings_by_severity:
-        found = [counted(n, word) for word, n in summary.findings_by_severity.items()]
+        counts = summary.findings_by_severity
+        found = [counted(counts[word], word) for word in ("error", "warning", "note") if word in counts]
         lines += listed("findings", [", ".join(found), _command(summary, "findings", columns - 11)], columns)
     return lines
 

@@ -1,6 +1,9 @@
 """The dataset folder: shards, commit records and the tables derived from them; nobody else knows its layout."""
 
+from vambrace.dataset.checking import check_dataset
+from vambrace.dataset.files import FleetingFiles
 from vambrace.dataset.layout import DOCUMENT
+from vambrace.dataset.package import table_schema
 from vambrace.dataset.records import (
     ChannelRow,
     EventRow,
@@ -26,12 +29,15 @@ __all__ = [
     "EventRow",
     "FindingRow",
     "Finished",
+    "FleetingFiles",
     "Occurrence",
     "Record",
     "RecordingRow",
     "ShardWriter",
     "Stamp",
     "Store",
+    "check_dataset",
     "content_key",
     "entry_key",
+    "table_schema",
 ]

@@ -90,6 +90,17 @@ class RealFiles:
             return []
 
 
+class FleetingFiles(RealFiles):
+    """The same for files that nobody keeps: nothing is brought to the disk itself."""
+
+    def fsync_file(self, stream: BinaryIO) -> None:
+        """Only hand over what was written."""
+        stream.flush()
+
+    def fsync_folder(self, path: Path) -> None:
+        """Do nothing."""
+
+
 def create_temporary(ops: FileOps, folder: Path) -> tuple[Path, BinaryIO]:
     """Create an empty file in the folder under a name that nobody else uses."""
     while True:

@@ -79,13 +79,14 @@ def load_index(ops: FileOps, folder: Path) -> Index:
     """
     for _ in range(_TRIES):
         try:
-            return _index(_scan(ops, folder / SOURCES), _scan(ops, folder / SUPERSEDED))
+            return index_of(_scan(ops, folder / SOURCES), _scan(ops, folder / SUPERSEDED))
         except FileNotFoundError:
             continue
-    return _index(_scan(ops, folder / SOURCES), _scan(ops, folder / SUPERSEDED))
+    return index_of(_scan(ops, folder / SOURCES), _scan(ops, folder / SUPERSEDED))
 
 
-def _index(sources: Iterable[Known], superseded: Iterable[Known]) -> Index:
+def index_of(sources: Iterable[Known], superseded: Iterable[Known]) -> Index:
+    """Return the index of records; what a newer record replaces counts as superseded wherever it stands."""
     index = Index()
     current = list(sources)
     index.superseded = {one.key: one for one in superseded}

@@ -42,7 +42,7 @@ def _resource(name: str, path: str | list[str]) -> dict[str, Any]:
 
 
 def _schema(name: str) -> dict[str, Any]:
-    schema: dict[str, Any] = {"fields": [_field(field) for field in TABLES[name]]}
+    schema = table_schema(TABLES[name])
     if name == "recordings":
         schema["primaryKey"] = ["recording"]
     if name == "samples":
@@ -50,6 +50,11 @@ def _schema(name: str) -> dict[str, Any]:
         reference = {"resource": "recordings", "fields": ["recording"]}
         schema["foreignKeys"] = [{"fields": ["recording"], "reference": reference}]
     return schema
+
+
+def table_schema(columns: pa.Schema) -> dict[str, Any]:
+    """Return columns as a Frictionless Table Schema."""
+    return {"fields": [_field(field) for field in columns]}
 
 
 def _field(field: pa.Field) -> dict[str, Any]:

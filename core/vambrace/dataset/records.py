@@ -9,6 +9,7 @@ from dataclasses import asdict, dataclass, field, fields
 from typing import Any, TypeVar
 
 from vambrace.errors import VambraceError
+from vambrace.rules import Severity
 
 STATUSES = ("converted", "partial", "duplicate", "superseded", "unrecognised", "rejected", "ignored")
 """The closed list of what can become of a source, as the ledger shows it."""
@@ -16,7 +17,7 @@ STATUSES = ("converted", "partial", "duplicate", "superseded", "unrecognised", "
 OWN_STATUSES = ("converted", "partial", "unrecognised", "rejected", "ignored")
 """What a record itself may say; `duplicate` and `superseded` follow from the other records."""
 
-SEVERITIES = ("error", "warning", "note")
+SEVERITIES = tuple(str(each) for each in Severity)
 
 
 @dataclass(frozen=True, slots=True, order=True)

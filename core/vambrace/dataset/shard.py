@@ -28,6 +28,7 @@ from vambrace.dataset.schemas import TABLES, samples_schema
 from vambrace.dataset.spill import BUDGET_ROWS, Group, Sorter
 from vambrace.dataset.stats import ChannelStats, Tally
 from vambrace.errors import Rejected
+from vambrace.rules import InTimeOrder
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +82,15 @@ class ShardWriter:
         for signal, rows in by_signal.items():
             self._aside.add((recording_id, signal), waiting_aside(rows))
 
-    def finish(self) -> Finished:
-        """Write what was taken under temporary names, bring it to the disk, and return what waits for its commit."""
+    def finish(self, tell: InTimeOrder | None = None) -> Finished:
+        """Write what was taken under temporary names, bring it to the disk, and return what waits for its commit.
+
+        `tell` is told the rows of each channel in the order in which they are written.
+        """
         try:
             tallies = {group: Tally() for group in self._rows.groups()}
             schema = samples_schema(signal for _, signal in tallies)
-            samples, samples_stamp = self._write(SAMPLES, schema, _counted(self._rows, tallies))
+            samples, samples_stamp = self._write(SAMPLES, schema, _counted(self._rows, tallies, tell))
             aside, aside_stamp = self._write(ASIDE, TABLES["set_aside"], _set_aside(self._aside))
         except BaseException:
             self.discard()
@@ -123,12 +127,14 @@ class ShardWriter:
         return path, stamp
 
 
-def _counted(rows: Sorter, tallies: dict[Group, Tally]) -> Iterator[pa.Table]:
+def _counted(rows: Sorter, tallies: dict[Group, Tally], tell: InTimeOrder | None) -> Iterator[pa.Table]:
     """Yield the row groups of `samples`, and count each channel on the way."""
     for blocks in cut(rows.blocks(), ROW_GROUP_ROWS):
         for group, block in blocks:
             time, time_end = block.column("major").to_numpy(), block.column("time_end").to_numpy()
             tallies[group].add(time, time_end, suspects(block))
+            if tell is not None:
+                tell(group, time, time_end, block.column("value").to_numpy(), block.column("minor").to_numpy())
         yield samples_rows(blocks)
 
 

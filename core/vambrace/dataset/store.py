@@ -196,13 +196,15 @@ class Store:
             if self._tables_stand(state):
                 self._write_document(replace(self.document, tables_current=True))
                 return False
-            write_tables(self._ops, self.folder / TABLES_FOLDER, self._builder(self._index), state)
-            shards = [f"{SAMPLES}/{path.name}" for path in self.shards()]
-            write_atomically(self._ops, self._layout.package, descriptor(shards))
-            generation = self.document.generation + 1
-            done = replace(self.document, generation=generation, state=state, tables_current=True)
-            self._write_document(done)
+            self._build(state)
         return True
+
+    def repair(self, wait_s: float = WAIT_S) -> None:
+        """Build tables and descriptor anew from the records, whatever stands there, and touch nothing else."""
+        with exclusive(self._ops, self.folder, wait_s), _on_disk(self.folder):
+            self._ops.make_folder(self.folder / TABLES_FOLDER)
+            self.refresh()
+            self._build(self._index.state())
 
     # -- inside ----------------------------------------------------------------------------------------------------
 
@@ -222,6 +224,13 @@ class Store:
                 where=str(self.folder),
                 todo="Give the folder that `vambrace convert SOURCE... --to DATASET` wrote",
             ) from error
+
+    def _build(self, state: str) -> None:
+        write_tables(self._ops, self.folder / TABLES_FOLDER, self._builder(self._index), state)
+        shards = [f"{SAMPLES}/{path.name}" for path in self.shards()]
+        write_atomically(self._ops, self._layout.package, descriptor(shards))
+        generation = self.document.generation + 1
+        self._write_document(replace(self.document, generation=generation, state=state, tables_current=True))
 
     def _write_document(self, document: Document) -> None:
         if document != self.document:

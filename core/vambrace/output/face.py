@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pyarrow as pa
 
-from vambrace.dataset import Store
+from vambrace.dataset import Store, table_schema
 from vambrace.errors import VambraceError
 from vambrace.output.export import export
 from vambrace.output.filters import Filters
@@ -40,6 +40,11 @@ class Dataset:
     def __repr__(self) -> str:
         return f"Dataset({str(self._store.folder)!r})"
 
+    @property
+    def folder(self) -> Path:
+        """Return where the dataset stands."""
+        return self._store.folder
+
     def arrow(
         self, table: str = "samples", *, signal: Signals = (), since: str = "", until: str = "", wide: bool = False
     ) -> pa.Table:
@@ -48,6 +53,14 @@ class Dataset:
         self._store.refresh()
         shown = view(self._store, table, filters, wide=wide)
         return pa.Table.from_batches(shown.batches, shown.schema).unify_dictionaries()
+
+    def arrow_schema(self, table: str = "samples", *, wide: bool = False) -> pa.Schema:
+        """Return the columns and types that a table has in `arrow` and in exports."""
+        return view(self._store, table, wide=wide).schema
+
+    def frictionless_schema(self, table: str = "samples", *, wide: bool = False) -> dict[str, Any]:
+        """Return the same as a Frictionless Table Schema, to lay beside an export."""
+        return table_schema(self.arrow_schema(table, wide=wide))
 
     def samples(self, *, signal: Signals = (), since: str = "", until: str = "") -> pd.DataFrame:
         """Return samples, one row each."""

@@ -14,10 +14,12 @@ from vambrace.asking import OURS, described, hushed
 from vambrace.batch import Batch, Candidates, Column, Event, Recording, SourceBatch, arrays_of
 from vambrace.columns import source_texts
 from vambrace.counters import RunningTotal
-from vambrace.errors import DamagedFile, PluginFault, Refused, Rejected, SourceError
+from vambrace.errors import PluginFault, Refused, Rejected, SourceError
 from vambrace.pipeline.happenings import Happenings
+from vambrace.pipeline.judging import Judge
 from vambrace.pipeline.watching import Watch
 from vambrace.plugin import Importer, Source
+from vambrace.rules import Evaluation
 from vambrace.schema import SIGNALS, Kind
 
 
@@ -49,7 +51,10 @@ class ChannelTally:
 
 @dataclass(slots=True)
 class Reading:
-    """All that was learnt from reading one source; keys are recording ordinals and signals."""
+    """All that was learnt from reading one source; keys are recording ordinals and signals.
+
+    `passed_over` is the first refusal of the core behind which it was read on.
+    """
 
     channels: dict[tuple[int, str], ChannelTally] = field(default_factory=dict)
     about: dict[int, Recording] = field(default_factory=dict)
@@ -62,6 +67,7 @@ class Reading:
     zone_needed: bool = False
     rows: int = 0
     error: SourceError | None = None
+    passed_over: SourceError | None = None
 
     @property
     def kept(self) -> int:
@@ -95,15 +101,18 @@ def read(
     name_of: Callable[[int], str],
     zone: str | None,
     watch: Watch | None = None,
+    rules: Evaluation | None = None,
+    to_its_end: bool = False,
 ) -> Reading:
     """Read a source through its importer into the sink and return what was learnt.
 
-    `name_of` gives the identifier of a recording from its ordinal. An error that ends the source stands in the
-    result's `error`; rows before it are in the sink, and the caller decides whether they stay.
+    `name_of` gives the identifier of a recording. An error that ends the source stands in the result's `error`; rows
+    before it are in the sink, and the caller decides whether they stay. `rules` judge what is read; `to_its_end`
+    reads on behind what the core itself refuses.
     """
     source.zone = zone
     pass_ = _Pass(importer, Reading(), sink, name_of, zone)
-    pass_.watch = watch
+    pass_.watch, pass_.to_its_end, pass_.judge = watch, to_its_end, Judge(rules, name_of) if rules else None
     try:
         with hushed(source.note):
             for item in _guarded(importer, source):
@@ -138,6 +147,8 @@ class _Pass:
     ) -> None:
         self.importer, self.reading, self.sink, self.name_of, self.zone = importer, reading, sink, name_of, zone
         self.watch: Watch | None = None
+        self.judge: Judge | None = None
+        self.to_its_end = False
         self.totals: dict[tuple[int, str], RunningTotal] = {}
         self.last_record: dict[tuple[int, str], int] = {}
         self.last_time: dict[tuple[int, str], int] = {}
@@ -147,6 +158,8 @@ class _Pass:
             self._batch(item)
         elif isinstance(item, Rejected):
             self._set_aside(item.recording, [item])
+            if self.judge is not None:
+                self.judge.rejected(item)
         elif isinstance(item, Event):
             self._event(item)
         elif isinstance(item, Recording):
@@ -230,6 +243,8 @@ class _Pass:
                 ) from error
         for each, fault in zip(columns, screen.faults(columns, span.fault), strict=True):
             self._column(batch, span, each, fault, modulus.get(each.column.signal))
+        if self.judge is not None:
+            self.judge.end(batch)
 
     def _column(
         self,
@@ -246,7 +261,8 @@ class _Pass:
         tally.absent += len(each) - present
         if faulty:
             self._set_aside(batch.recording, _rejections(batch, each, fault))
-        # Most often all rows are kept; then nothing need be copied.
+        if self.judge is not None:
+            self.judge.given(batch, span, each, fault)
         whole = present == len(each) and not faulty
         rows = np.arange(len(each)) if whole else np.flatnonzero(each.present & (fault == 0))
         if not len(rows):
@@ -256,6 +272,8 @@ class _Pass:
         value, record = each.value[kept], batch.record[kept]
         if SIGNALS[column.signal].kind == Kind.RUNNING_TOTAL:
             value = self._joined(batch.recording, column, rows, value, time, record, modulus)
+        if self.judge is not None:
+            self.judge.kept(batch.recording, column.signal, rows, time, record, value)
         tally.kept += len(rows)
         flags = harmonise.flags_of(column, rows)
         suspect = screen.suspect(column.signal, value)
@@ -283,7 +301,9 @@ class _Pass:
         counter = column.counter if isinstance(column.counter, str) else np.asarray(column.counter)[rows]
         joined, steps = total.add(value, counter)
         self._check_order(key, time, record, [step.row for step in steps], increments=column.counting == "increment")
-        for at, kind, text in steps:
+        if self.judge is not None and steps:
+            self.judge.fell(recording, column.signal, steps, time, record)
+        for at, kind, text, _ in steps:
             self.reading.happenings.add(recording, int(time[at]), kind, f"{column.signal}: {text}")
             self.reading.convert(recording, f"{column.signal}: {kind.replace('_', ' ')}s joined, see events")
         return joined
@@ -310,7 +330,10 @@ class _Pass:
         what = f"{key[1]} is a running total, and its time goes back here"
         how = "so that the counts would be added up the wrong way round" if increments else "where the count falls too"
         todo = "Sort its rows by time, the oldest first, and convert again"
-        raise Refused("order-of-time", f"{what}, {how}", where=f"record {int(record[wrong[0]]):,}", todo=todo)
+        refusal = Refused("order-of-time", f"{what}, {how}", where=f"record {int(record[wrong[0]]):,}", todo=todo)
+        if not self.to_its_end:
+            raise refusal
+        self.reading.passed_over = self.reading.passed_over or refusal
 
     def _check(self, batch: SourceBatch) -> None:
         n = len(batch.record)
@@ -363,20 +386,3 @@ def _rejections(batch: SourceBatch, each: Candidates, fault: NDArray[np.uint8]) 
         )
         for row, text, time_text in zip(rows, found, times, strict=True)
     ]
-
-
-def refusal_of(reading: Reading) -> SourceError | None:
-    """Return why a source that was read to its end gives nothing: every value of it was set aside."""
-    if reading.error is not None or reading.kept or not reading.set_aside:
-        return None
-    parts = ", ".join(f"{count:,} {reason}" for reason, count in sorted(reading.reasons.items()))
-    if set(reading.reasons) == {"no-time"}:
-        what = f"none of its {reading.set_aside:,} values has a time"
-        return Refused("no-time", what, todo="Export it again with times; a value without one cannot be placed")
-    what = f"every value was set aside ({parts})"
-    return Refused("all-set-aside", what, todo="Look at the table set_aside for the values as the file gives them")
-
-
-def is_damaged(reading: Reading) -> bool:
-    """Say whether the source broke off; then `salvage` decides about the rows before."""
-    return isinstance(reading.error, DamagedFile)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any, BinaryIO, Protocol, TypeAlias
 
@@ -19,12 +19,14 @@ from vambrace.dataset import (
     content_key,
 )
 from vambrace.errors import DamagedFile, SourceError
-from vambrace.pipeline.happenings import LISTED
-from vambrace.pipeline.reading import ChannelTally, Reading, is_damaged, read, refusal_of
+from vambrace.pipeline.ending import is_damaged, refusal_of
+from vambrace.pipeline.finding import carried_recordings, fields_apart, finding_rows, judged, reported
+from vambrace.pipeline.reading import ChannelTally, Reading, read
 from vambrace.pipeline.settings import settings_of
 from vambrace.pipeline.watching import Watch
 from vambrace.plugin import Importer, Source
 from vambrace.registry import MappingText, Registry, options_for
+from vambrace.rules import Evaluation
 
 Stats: TypeAlias = Mapping[tuple[str, str], ChannelStats]
 
@@ -80,16 +82,23 @@ def convert_source(plan: Plan, registry: Registry, writer: ShardWriter, watch: W
     importer = registry.importer(plan.importer)
     if plan.damage is not None and not plan.salvage:
         return Result(unread(plan, importer, plan.damage))
-    source = Source(plan.name, plan.content_size, plan.opener, options_for(importer, plan.options))
+    source, rules = source_of(plan, registry), Evaluation()
+    reading = read(importer, source, writer, lambda n: f"{plan.sha256[:16]}.{n}", plan.zone, watch, rules)
+    if plan.damage is not None:
+        break_off(reading, plan.damage, source)
+    return _judged(plan, importer, reading, source, writer, rules)
+
+
+def source_of(plan: Plan, registry: Registry) -> Source:
+    """Return the source that a plan's importer reads, with what was odd about the question."""
+    options = options_for(registry.importer(plan.importer or ""), plan.options)
+    source = Source(plan.name, plan.content_size, plan.opener, options)
     for note in plan.notes:
         source.note("name-contradicts-content", note)
-    reading = read(importer, source, writer, lambda n: f"{plan.sha256[:16]}.{n}", plan.zone, watch)
-    if plan.damage is not None:
-        _break_off(reading, plan.damage, source)
-    return _judged(plan, importer, reading, source, writer)
+    return source
 
 
-def _break_off(reading: Reading, damage: DamagedFile, source: Source) -> None:
+def break_off(reading: Reading, damage: DamagedFile, source: Source) -> None:
     """Let a source whose bytes are damaged end with that, whatever its importer made of the end."""
     said = reading.error
     if said is None or said.what == damage.what:
@@ -108,14 +117,16 @@ def unread(plan: Plan, importer: Importer | None, error: SourceError | None) -> 
     return _without_rows(plan, importer, options, error, Reading(), ())
 
 
-def _judged(plan: Plan, importer: Importer, reading: Reading, source: Source, writer: ShardWriter) -> Result:
+def _judged(
+    plan: Plan, importer: Importer, reading: Reading, source: Source, writer: ShardWriter, rules: Evaluation
+) -> Result:
     error = reading.error or refusal_of(reading)
     salvaged = is_damaged(reading) and plan.salvage and reading.kept > 0
-    findings = _findings(plan, importer, reading, source)
+    noted = [*reported(plan.sha256[:16], reading, source), *fields_apart(reading)]
     if reading.error is not None and not salvaged:
         writer.discard()
-        return Result(_without_rows(plan, importer, source.options, error, reading, findings))
-    finished = writer.finish()
+        return Result(_without_rows(plan, importer, source.options, error, reading, finding_rows(noted)))
+    finished = writer.finish(rules.in_time_order)
     status, reason = "converted", None
     if error is not None:
         status, reason = ("partial" if salvaged else error.status), str(error)
@@ -137,7 +148,7 @@ def _judged(plan: Plan, importer: Importer, reading: Reading, source: Source, wr
         recordings=_recordings(plan, importer, reading, finished.stats),
         channels=_channels(plan, reading, finished.stats),
         events=_events(plan, reading),
-        findings=findings,
+        findings=finding_rows([*noted, *judged(rules, importer, source)]),
         shard=finished.samples_stamp,
         aside=finished.aside_stamp,
     )
@@ -176,13 +187,8 @@ def _keyed(record: Record, plan: Plan, importer: Importer | None, options: Any, 
     return replace(record, key=content_key(plan.sha256, settings), settings=settings)
 
 
-def _carried(reading: Reading) -> list[int]:
-    """Return the recordings of which at least one value was kept or set aside, in order."""
-    return sorted({n for (n, _), tally in reading.channels.items() if tally.kept or tally.set_aside})
-
-
 def _recordings(plan: Plan, importer: Importer, reading: Reading, stats: Stats) -> tuple[RecordingRow, ...]:
-    return tuple(_recording(plan, importer, reading, stats, n) for n in _carried(reading))
+    return tuple(_recording(plan, importer, reading, stats, n) for n in carried_recordings(reading))
 
 
 def _recording(plan: Plan, importer: Importer, reading: Reading, stats: Stats, n: int) -> RecordingRow:
@@ -222,7 +228,7 @@ def _channels(plan: Plan, reading: Reading, stats: Stats) -> tuple[ChannelRow, .
     rows = [
         _channel(f"{plan.sha256[:16]}.{n}", signal, tally, stats) for (n, signal), tally in reading.channels.items()
     ]
-    carried = set(_carried(reading))
+    carried = set(carried_recordings(reading))
     rows = [row for row in rows if row.n or row.n_set_aside or int(row.recording.rpartition(".")[2]) in carried]
     for n in sorted(carried & reading.about.keys()):
         for name, count in sorted(reading.about[n].not_carried.items()):
@@ -251,50 +257,9 @@ def _channel(name: str, signal: str, tally: ChannelTally, stats: Stats) -> Chann
 
 
 def _events(plan: Plan, reading: Reading) -> tuple[EventRow, ...]:
-    carried = set(_carried(reading))
+    carried = set(carried_recordings(reading))
     return tuple(
         EventRow(f"{plan.sha256[:16]}.{each.recording}", each.time_us, each.kind, each.text)
         for each in reading.happenings
         if each.recording in carried
     )
-
-
-def _unlisted(plan: Plan, reading: Reading, carried: set[int]) -> Iterator[FindingRow]:
-    """Yield what is counted of events beyond those that are listed."""
-    for (n, kind), more in sorted(reading.happenings.unlisted.items()):
-        if n in carried:
-            message = f"events of the kind {kind} beyond the {LISTED:,} that are listed of a source"
-            name = f"{plan.sha256[:16]}.{n}"
-            yield FindingRow("more-events", "note", message, name, None, more.first_us, more.last_us, count=more.count)
-
-
-def _findings(plan: Plan, importer: Importer, reading: Reading, source: Source) -> tuple[FindingRow, ...]:
-    rows = [
-        FindingRow(rule, severity, message, count=count) for (rule, severity, message), count in source.notes.items()
-    ]
-    for (n, signal), count in sorted(reading.same_time.items()):
-        if count:
-            message = f"{signal}: counts that stand at the same time as the count before them were added like any other"
-            name = f"{plan.sha256[:16]}.{n}"
-            rows.append(FindingRow("counts-at-one-time", "warning", message, name, signal, count=count))
-    twice = reading.reasons.get("time-ambiguous", 0)
-    # An importer that has the option can tell both passes apart.
-    if twice and getattr(source.options, "repeated_hour", None) == "":
-        option = f"--option {importer.name}.repeated_hour=row-order"
-        message = (
-            "values were set aside whose clock time comes twice; where the rows of the file stand in the order of "
-        )
-        message += f"time and the clock falls back between them, {option} tells the two hours apart"
-        rows.append(FindingRow("time-ambiguous", "warning", message, count=twice))
-    if reading.untimed_events:
-        message = "events without a usable time were left out"
-        rows.append(FindingRow("event-without-time", "note", message, count=reading.untimed_events))
-    carried = set(_carried(reading))
-    rows.extend(_unlisted(plan, reading, carried))
-    if left_out := reading.happenings.count_of_others(carried):
-        message = "events of recordings without any carried value were left out"
-        rows.append(FindingRow("event-without-recording", "note", message, count=left_out))
-    for n in sorted(reading.about.keys() - carried):
-        for name, count in sorted(reading.about[n].not_carried.items()):
-            rows.append(FindingRow("not-carried", "note", f"no signal fits the field {name}", count=count))
-    return tuple(rows)

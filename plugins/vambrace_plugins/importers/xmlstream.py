@@ -69,9 +69,8 @@ class XmlStream:
             chunks = reader.chunks()
             parser = self._parser()
             error: Exception | None = None
-            finished = False
+            finished, chunk = False, b""
             while not finished and error is None:
-                chunk = b""
                 try:
                     chunk = next(chunks, b"")
                     self._check_start(reader)
@@ -82,7 +81,7 @@ class XmlStream:
             if reader.note:
                 self._source.note("encoding", reader.note)
             if error is not None:
-                self._raise(error)
+                self._raise(error, ended=not chunk)
 
     def _parser(self) -> etree.XMLPullParser:
         # The encoding is forced: the text was decoded before, and a declaration has no say any more.
@@ -229,7 +228,7 @@ class XmlStream:
             if child.tail is not None:
                 _stray(child.tail, prefix, found)
 
-    def _raise(self, error: Exception) -> NoReturn:
+    def _raise(self, error: Exception, ended: bool) -> NoReturn:
         if not isinstance(error, etree.XMLSyntaxError):
             raise error
         line, column = error.position or (0, 0)
@@ -237,6 +236,9 @@ class XmlStream:
         if getattr(error, "code", None) in _LIMIT_CODES:
             raise _too_large(words) from None
         where = f"line {line}, column {column}" if line else ""
+        if ended:
+            # The parser was content with every byte, and missed what should follow the last.
+            words = f"the file breaks off here, before the end of its document ({words})"
         raise DamagedFile(words, where=where, todo=_AGAIN) from None
 
 
