@@ -8,12 +8,13 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from vambrace.plugin import Claim, DamagedFile, Event, Head, Recording, Refused, Rejected, Source, SourceBatch
+from vambrace_plugins.importers.csv.roworder import by_row_order
 from vambrace_plugins.mapping.load import load
 from vambrace_plugins.mapping.mapped import Mapped
 from vambrace_plugins.mapping.model import Mapping
 from vambrace_plugins.mapping.recognising import claim_of
 from vambrace_plugins.mapping.records import Records
-from vambrace_plugins.mapping.refusals import in_words_of
+from vambrace_plugins.mapping.refusals import in_words_of, said_by_mapping
 
 VERSION = "1"
 
@@ -41,6 +42,13 @@ class MappedImporter:
 
     def read(self, source: Source) -> Iterator[SourceBatch | Rejected | Event | Recording]:
         """Yield the rows of an export; raise Refused for what the mapping does not settle."""
+        if self.mapping.time.repeated_hour:
+            for item in by_row_order(source, self._read):
+                yield said_by_mapping(item) if isinstance(item, Recording) else item
+        else:
+            yield from self._read(source)
+
+    def _read(self, source: Source) -> Iterator[SourceBatch | Rejected | Recording]:
         try:
             with ExitStack() as open_:
                 yield from self._items(source, records_of(source, self.mapping, open_))

@@ -111,6 +111,7 @@ def _time(table: Table) -> Time:
         start=table.text("start"),
         first_date=table.text("first_date"),
         century=table.choice("century", ("19", "20")),
+        repeated_hour=table.choice("repeated_hour", ("row-order",)),
         zone=table.text("zone"),
         zone_column=table.text("zone_column"),
         stamp=table.choice("stamp", ("start", "middle", "end")),

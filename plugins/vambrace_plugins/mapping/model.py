@@ -55,7 +55,7 @@ class Time:
 
     `format` is a name (`iso`, `epoch`, `elapsed`, `day-first`, …) or a pattern such as `%d.%m.%Y %H:%M`. `unit` is that
     of counts, `epoch` and `start` the instants from which they count. `stamp` says what a time marks of its interval;
-    `zones` what the short names of zones behind times mean.
+    `zones` what the short names of zones behind times mean; `repeated_hour` what parts an hour that comes twice.
     """
 
     column: str
@@ -68,6 +68,7 @@ class Time:
     start: str = ""
     first_date: str = ""
     century: str = ""
+    repeated_hour: str = ""
     zone: str = ""
     zone_column: str = ""
     stamp: str = ""

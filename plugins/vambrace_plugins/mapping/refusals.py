@@ -39,6 +39,7 @@ _SAID = (
     ("the start that csv.start gives", "the start that the mapping gives"),
     ("as csv.century says", "as the mapping says"),
     ("as csv.date says", "as the mapping says"),
+    ("as csv.repeated_hour says", "as the mapping says"),
     ("as csv.zones says", "as the mapping says"),
 )
 _OPTION = re.compile(r"--option|\bcsv\.")

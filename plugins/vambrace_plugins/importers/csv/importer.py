@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
@@ -22,7 +21,7 @@ from vambrace_plugins.importers.csv.lines import Lines
 from vambrace_plugins.importers.csv.longshape import LongTable, long_places, parting_places
 from vambrace_plugins.importers.csv.options import DELIMITERS, Options, Said, check
 from vambrace_plugins.importers.csv.restarts import Restarts
-from vambrace_plugins.importers.csv.roworder import RowOrder
+from vambrace_plugins.importers.csv.roworder import by_row_order
 from vambrace_plugins.importers.csv.rows import Rows
 from vambrace_plugins.importers.csv.spaces import Spaces
 from vambrace_plugins.importers.csv.table import MOST_COLUMNS, Given, Table, wide
@@ -66,25 +65,9 @@ class CsvImporter:
         """Yield the rows of a table; raise Refused for what is uncertain, naming the option that settles it."""
         said = check(source.options or Options())
         if said.row_order:
-            yield from _by_row_order(source, said)
+            yield from by_row_order(source, lambda source: _items(source, said))
         else:
             yield from _items(source, said)
-
-
-def _by_row_order(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:
-    """Yield the rows of a file that is read twice: first to see where its clock falls back."""
-    order = RowOrder(source)
-    # What ends this pass ends the next one too, where it belongs: between the rows.
-    with contextlib.suppress(Exception):
-        for item in _items(replace(source, notes={}), said):
-            if isinstance(item, SourceBatch):
-                order.survey(item)
-    order.note()
-    for item in _items(source, said):
-        if isinstance(item, SourceBatch):
-            yield order.told(item)
-        else:
-            yield order.recorded(item) if isinstance(item, Recording) else item
 
 
 def _items(source: Source, said: Said) -> Iterator[SourceBatch | Rejected | Recording]:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import contextlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
@@ -10,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from vambrace.plugin import Recording, Source, SourceBatch, Times
+from vambrace.plugin import Recording, Rejected, Source, SourceBatch, Times
 
 Key = tuple[int, tuple[str, ...], bool]
 _SECOND = 1_000_000
@@ -125,6 +126,24 @@ class RowOrder:
     def _all(self) -> Iterator[tuple[Key, Stretch]]:
         for key, stretches in self.stretches.items():
             yield from ((key, held) for held in stretches)
+
+
+def by_row_order(
+    source: Source, items: Callable[[Source], Iterator[SourceBatch | Rejected | Recording]]
+) -> Iterator[SourceBatch | Rejected | Recording]:
+    """Yield the items of a source that is read twice: first to see where its clock falls back."""
+    order = RowOrder(source)
+    # What ends this pass ends the next one too, where it belongs: between the rows.
+    with contextlib.suppress(Exception):
+        for item in items(replace(source, notes={})):
+            if isinstance(item, SourceBatch):
+                order.survey(item)
+    order.note()
+    for item in items(source):
+        if isinstance(item, SourceBatch):
+            yield order.told(item)
+        else:
+            yield order.recorded(item) if isinstance(item, Recording) else item
 
 
 def _each(batch: SourceBatch) -> Iterator[tuple[Times, Key]]:
