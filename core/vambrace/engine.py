@@ -113,6 +113,9 @@ def _stopped_early(pool: ProcessPool) -> Iterator[ProcessPool]:
             yield pool
         except BaseException:
             pool.stop()  # type: ignore[no-untyped-call]
+            # One that is still starting would fail aloud on what goes with the pool.
+            for worker in multiprocessing.active_children():
+                worker.kill()
             raise
 
 

@@ -87,7 +87,8 @@ def candidates(column: Column, how: Conversion) -> Candidates:
         present &= column.present
     if SIGNALS[column.signal].zero_is_absent:
         present &= numbers != 0
-    garbled &= present
+    # A number beyond what a double holds is none.
+    garbled = (garbled | np.isinf(numbers)) & present
     good = present & ~garbled
     return Candidates(column, numbers if good.all() else np.where(good, numbers, np.nan), present, garbled)
 
