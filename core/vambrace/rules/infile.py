@@ -108,7 +108,7 @@ class FileOrder:
             return
         get = self._thresholds.number
         if recording not in self._locked:
-            names = ("for_s", "least_n")
+            names = ("for_s", "least_n", "within_s")
             self._locked[recording] = Stretches(*(get("rate-follows-steps", name) for name in names)), [False]
         stretches, before = self._locked[recording]
         rate, steps = heart[2][mine], cadence[2][theirs]

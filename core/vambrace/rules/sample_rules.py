@@ -48,6 +48,7 @@ ORDER_OF_FILE = (
             Threshold("for_s", "s", COMMON, 60),
             Threshold("tolerance", "/min", COMMON, 2),
             Threshold("least_n", "samples", OWN, 10),
+            Threshold("within_s", "s from sample to sample", OWN, 60),
         ),
     ),
 )
@@ -119,12 +120,13 @@ ORDER_OF_TIME = (
         (
             Threshold("for_s", "s", _QARTOD, by_signal={"heart_rate": 600, "rr_interval": 30}),
             Threshold("least_n", "samples", OWN, 30),
+            Threshold("within_s", "s from sample to sample", OWN, 300),
         ),
     ),
     Rule(
         "gap",
         Severity.WARNING,
-        "There is no sample for much longer than is usual in the channel.",
+        "There is no sample for much longer than is usual in the channel; one that lasts covers the time to its end.",
         "What is missing is often the hard part of an activity: agreement over the rest flatters the device.",
         "Look whether the device was paused (see events) or lost contact; coverage is reported with every agreement.",
         (Threshold("factor", "median intervals", OWN, 3), Threshold("least_s", "s", OWN, 10)),
