@@ -1,10 +1,11 @@
-"""What stands before a pause and behind it is no one stretch, and what lasts leaves no gap."""
+"""Honest recordings that are not evenly sampled: pauses, stages of every length, rows that stand newest first."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 import numpy as np
+import pytest
 
 from vambrace.batch import NO_END
 from vambrace.rules import Evaluation, Finding
@@ -55,3 +56,14 @@ def test_time_that_no_stage_covers_is_a_gap() -> None:
     start = [0, 30, 60, 90, 120, 150, 180, 210, 1440, 1470]
     (gap,) = judged("sleep_stage", start, [2] * 10, [each + 30 for each in start])
     assert (gap.rule, gap.worst, gap.first_record, gap.last_record) == ("gap", 1200.0, 8, 9)
+
+
+@pytest.mark.parametrize(("seconds", "severity"), [(range(60, 0, -1), "note"), ([*range(60, 2, -1), 9, 8], "warning")])
+def test_rows_that_stand_newest_first_are_worth_a_note(seconds: Sequence[int], severity: str) -> None:
+    rules = Evaluation()
+    for cut in (slice(0, 7), slice(7, None)):
+        time = START + np.array(seconds)[cut] * S
+        rules.file.kept("r.1", "heart_rate", time, np.arange(len(time)))
+    (back,) = rules.findings()
+    assert (back.rule, back.severity) == ("time-goes-back", severity)
+    assert ("newest first" in back.message) == (severity == "note")

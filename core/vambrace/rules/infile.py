@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +16,7 @@ from vambrace.rules.judging import Floats, Ints
 from vambrace.rules.saying import said, unit_words
 from vambrace.rules.suspecting import BANDS, Sizes, Ways, suspected
 from vambrace.rules.thresholds import Thresholds
-from vambrace.rules.words import Finding
+from vambrace.rules.words import Finding, Severity
 from vambrace.schema import SIGNALS
 
 _Key = tuple[str, str]
@@ -32,6 +33,7 @@ class FileOrder:
         self._thresholds = thresholds
         self._last: dict[_Key, int] = {}
         self._back: dict[_Key, Hits] = {}
+        self._rose: set[_Key] = set()
         self._fell: dict[_Key, Hits] = {}
         self._aside: dict[tuple[str, str, str], Hits] = {}
         self._sizes: dict[_Key, Sizes] = {}
@@ -72,6 +74,8 @@ class FileOrder:
         before = np.concatenate([[self._last.get(key, int(time[0]))], time[:-1]])
         self._last[key] = int(time[-1])
         fall = (before - time) / 1e6
+        if (fall < 0).any():
+            self._rose.add(key)
         if (fall > 0).any():
             self._back.setdefault(key, Hits()).add(fall > 0, time, record, fall, fall)
 
@@ -119,8 +123,13 @@ class FileOrder:
 
     def findings(self) -> Iterator[Finding]:
         """Yield what was found, in no order."""
-        for (recording, signal), hits in self._back.items():
-            yield said("time-goes-back", recording, signal, hits, hits.count)
+        for key, hits in self._back.items():
+            found = said("time-goes-back", *key, hits, hits.count)
+            yield (
+                found
+                if key in self._rose or hits.count == 1
+                else replace(found, severity=Severity.NOTE, message=_NEWEST_FIRST)
+            )
         for (recording, signal), hits in self._fell.items():
             yield said("counter-fell", recording, signal, hits, hits.count)
         for recording, (stretches, _) in self._locked.items():
@@ -130,6 +139,9 @@ class FileOrder:
         for (recording, signal, reason), hits in self._aside.items():
             yield _said_aside(recording, signal, reason, hits)
         yield from suspected(self._sizes, self._ways, self._thresholds)
+
+
+_NEWEST_FIRST = "the rows stand newest first; the samples are sorted by time"
 
 
 def _said_aside(recording: str, signal: str, reason: str, hits: Hits) -> Finding:

@@ -13,7 +13,8 @@ ORDER_OF_FILE = (
     Rule(
         "time-goes-back",
         Severity.WARNING,
-        "A row's time lies before that of the row above it in the same recording and signal.",
+        "A row's time lies before that of the row above it in the same recording and signal; "
+        "a note, where all rows stand newest first.",
         "Rows out of order, or a clock that was set while recording: pairs made by time may join the wrong moments.",
         "Look at the rows around the place. Where the clock was set, split the recording there; where rows only stand "
         "in another order, nothing need be done, since samples are sorted by time.",

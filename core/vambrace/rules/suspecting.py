@@ -97,7 +97,7 @@ class Sizes:
     def suspected(self, band: Band) -> Finding:
         """Return the finding that the values lie in a band."""
         n = int(self._inside[self.bands.index(band)])
-        size = f"{band.low:.10g} to {band.high:.10g} in size"
+        size = f"{band.low:,.6g} to {band.high:,.6g} in size"
         evidence = f"{n:,} of {self._n:,} are {size} (from {self._low:.6g} to {self._high:.6g})"
         return self.finding(band.seen, evidence, n)
 
