@@ -80,3 +80,44 @@ def test_a_schema_version_that_never_was_is_refused(tmp_path: Path, version: str
     marker.write_text(json.dumps({**json.loads(marker.read_text("utf-8")), "schema_version": version}), "utf-8")
     with pytest.raises(VambraceError, match=f"there is no schema version {version}"):
         find_faults(tmp_path / "ds")
+
+
+@pytest.fixture
+def twice(tmp_path: Path) -> Path:
+    """Return a dataset of which one source was read again, as of another zone."""
+    rows = [f"2031-03-04 08:00:{second:02},{60 + second},{'' if second else 'x'}" for second in range(30)]
+    source = tmp_path / "local.csv"
+    source.write_text("\n".join(["time,heart_rate,power", *rows]), "utf-8")
+    convert([source], tmp_path / "ds", zone="UTC")
+    convert([source], tmp_path / "ds", zone="Atlantic/Azores")
+    return tmp_path / "ds"
+
+
+def breaches(dataset: Path) -> list[tuple[str, str]]:
+    """Return what is wrong with the dataset's own files: rule and folder."""
+    found = (each for each in find_faults(dataset).findings if "!" not in each.path)
+    return [(each.rule, Path(each.path).parent.name) for each in found]
+
+
+def test_bytes_of_what_was_superseded_are_held_too(twice: Path) -> None:
+    assert breaches(twice) == []
+    names = sorted(path.name.partition(".")[2] for path in (twice / "superseded").iterdir())
+    assert names == ["aside.parquet", "json", "parquet"]
+    for path in (twice / "superseded").glob("*.parquet"):
+        path.write_bytes(path.read_bytes() + b"x")
+    assert breaches(twice) == [("schema-hash", "superseded")] * 2
+    for path in (twice / "superseded").glob("*.parquet"):
+        path.unlink()
+    assert breaches(twice) == [("schema-hash", "superseded")] * 2
+
+
+def test_what_a_run_that_died_left_in_its_old_place_is_no_breach(twice: Path) -> None:
+    (record,) = (twice / "superseded").glob("*.json")
+    key, old = record.stem, twice / "superseded"
+    record.rename(twice / "sources" / record.name)
+    (old / f"{key}.aside.parquet").rename(twice / "aside" / f"{key}.parquet")
+    assert breaches(twice) == []
+    (old / f"{key}.parquet").rename(twice / "samples" / f"{key}.parquet")
+    assert breaches(twice) == []
+    (twice / "samples" / "stray.parquet").write_bytes(b"x")
+    assert breaches(twice) == [("schema-key", "samples")]

@@ -161,7 +161,10 @@ def _grouped(findings: Iterable[Finding]) -> list[Finding]:
     worst: dict[str, int] = {}
     for each in ordered:
         worst.setdefault(each.path, badness(each)[0])
-    return sorted(ordered, key=lambda each: (worst[each.path], each.path.encode(errors="surrogateescape")))
+    # What is inside something comes behind it: `!` would stand before every letter.
+    return sorted(
+        ordered, key=lambda each: (worst[each.path], each.path.replace("!", "\x7f").encode(errors="surrogateescape"))
+    )
 
 
 def _of_files(

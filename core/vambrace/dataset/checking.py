@@ -9,13 +9,14 @@ import pyarrow as pa
 
 from vambrace.dataset.build import Builder
 from vambrace.dataset.document import Document
-from vambrace.dataset.files import FileOps, RealFiles, read_bytes, sha256_of
+from vambrace.dataset.files import TEMPORARY, FileOps, RealFiles, read_bytes, sha256_of
 from vambrace.dataset.index import Index, index_of, read_record
-from vambrace.dataset.layout import ASIDE, OLD_ASIDE, RECORD, SAMPLES, SHARD, SOURCES, SUPERSEDED, Layout
+from vambrace.dataset.layout import ASIDE, RECORD, SAMPLES, SHARD, SOURCES, SUPERSEDED, Layout
 from vambrace.dataset.ledger import Known
 from vambrace.dataset.package import descriptor
 from vambrace.dataset.parquet import read_batches, read_schema
 from vambrace.dataset.records import Record, Stamp, content_key, entry_key
+from vambrace.dataset.recovery import orphans
 from vambrace.dataset.rowchecks import Faults, ShardCheck
 from vambrace.dataset.schemas import DERIVED, METADATA_KEY, TABLES, samples_schema
 from vambrace.dataset.store import Store
@@ -61,6 +62,7 @@ class _Check:
                     yield faults
         self._index = index_of(known[SOURCES], known[SUPERSEDED])
         yield from self._orphans()
+        yield from self._superseded()
         # Without all records nobody knows what the tables should hold.
         if whole:
             yield from self._tables(document)
@@ -83,17 +85,24 @@ class _Check:
         return Known.of(record, digest)
 
     def _orphans(self) -> Iterator[Faults]:
-        current, old = self._index.current, self._index.superseded
-        named = {
-            SAMPLES: {f"{key}{SHARD}" for key, each in current.items() if each.shard},
-            ASIDE: {f"{key}{SHARD}" for key, each in current.items() if each.aside},
-            SUPERSEDED: {f"{key}{end}" for key in old for end in (SHARD, OLD_ASIDE)},
-        }
-        for folder, names in named.items():
-            for name in self._ops.list_folder(self._folder / folder):
-                if name.endswith(SHARD) and name not in names and not name.startswith("."):
-                    faults = Faults(f"{folder}/{name}")
-                    faults.add("schema-key", "no record names this file")
+        for path in orphans(self._ops, self._layout, self._index):
+            key, old = path.name.removesuffix(SHARD).removesuffix(".aside"), path.parent.name == SUPERSEDED
+            # A run that died may have left a known file in its other place; the next one moves or removes it.
+            known = key in self._index.superseded if not old else key in self._index.current
+            if not known and not path.name.startswith(TEMPORARY):
+                faults = Faults(f"{path.parent.name}/{path.name}")
+                faults.add("schema-key", "no record names this file; the next conversion into this dataset removes it")
+                yield faults
+
+    def _superseded(self) -> Iterator[Faults]:
+        """Yield what is wrong with the bytes of sources that are in no result, but stay readable."""
+        for key, known in sorted(self._index.superseded.items()):
+            for stamp, place in ((known.shard, self._layout.shard), (known.aside, self._layout.aside)):
+                if stamp is not None:
+                    moved, before = place(key, superseded=True), place(key)
+                    path = before if before.is_file() else moved
+                    faults = Faults(f"{path.parent.name}/{path.name}")
+                    self._stamped(path, stamp, faults)
                     yield faults
 
     def _tables(self, document: Document) -> Iterator[Faults]:
