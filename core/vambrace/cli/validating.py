@@ -36,7 +36,9 @@ def validate(
     """Find what is wrong with files, folders, archives or a dataset; nothing is converted.
 
     Of a file: whether it is whole, would be read rightly, and holds what makes sense. Of a dataset: whether it keeps
-    its contract, to the last row. The exit status is 1 where an error is found. docs/rules.md lists all rules.
+    its contract, to the last row. docs/rules.md says of every rule what it means, why it matters and what to do.
+
+    Exit status: 0 no error was found, 1 an error was found (see --fail-on), 2 it could not run.
 
     \b
     vambrace validate ring.csv strap.fit

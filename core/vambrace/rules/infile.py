@@ -10,10 +10,9 @@ from numpy.typing import NDArray
 
 from vambrace.batch import Mask
 from vambrace.errors import Reason, Rejected
-from vambrace.rules.catalogue import RULES
 from vambrace.rules.hits import Hits, Stretches
 from vambrace.rules.judging import Floats, Ints
-from vambrace.rules.saying import said, unit_words
+from vambrace.rules.saying import placed, said, unit_words
 from vambrace.rules.suspecting import BANDS, Sizes, Ways, suspected
 from vambrace.rules.thresholds import Thresholds
 from vambrace.rules.words import Finding, Severity
@@ -90,7 +89,9 @@ class FileOrder:
 
         `steps` says that the cadence counts steps.
         """
-        way = self._ways.setdefault(recording, Ways())
+        if recording not in self._ways:
+            self._ways[recording] = Ways(self._thresholds.number("unit-suspect", "within_s"))
+        way = self._ways[recording]
         for kind in ("speed", "distance"):
             if kind in rows:
                 way.add(kind, rows[kind][1], rows[kind][2][:, None])
@@ -147,16 +148,4 @@ _NEWEST_FIRST = "the rows stand newest first; the samples are sorted by time"
 def _said_aside(recording: str, signal: str, reason: str, hits: Hits) -> Finding:
     number = f"{hits.count:,} {'value is' if hits.count == 1 else 'values are'} set aside ({reason})"
     worst = "" if hits.worst is None else f", the worst {hits.worst:.10g}{unit_words(signal)}"
-    return Finding(
-        reason,
-        RULES[reason].severity,
-        number + worst,
-        recording=recording,
-        signal=signal,
-        first_us=hits.first_us,
-        last_us=hits.last_us,
-        first_record=hits.first_record,
-        last_record=hits.last_record,
-        count=hits.count,
-        worst=hits.worst,
-    )
+    return placed(reason, number + worst, recording, signal, hits, hits.count)

@@ -37,6 +37,8 @@ ORDER_OF_FILE = (
             Threshold("share", "1", OWN, 0.9),
             Threshold("least_n", "samples", OWN, 10),
             Threshold("tolerance", "1", OWN, 0.05),
+            Threshold("within_s", "s from row to row, where ways are added up", OWN, 10),
+            Threshold("least_m", "m, the shortest way that is judged", OWN, 100),
         ),
     ),
     Rule(

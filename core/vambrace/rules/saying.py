@@ -49,6 +49,11 @@ def said(rule: str, recording: str, signal: str, hits: Hits, count: int, *more: 
     one, many = _NOUNS.get(rule, ("value", "values"))
     number = f"{count:,} {one if count == 1 else many}"
     message = _SAMPLES[rule](number, unit_words(signal), 0.0 if hits.worst is None else hits.worst, more)
+    return placed(rule, message, recording, signal, hits, count)
+
+
+def placed(rule: str, message: str, recording: str, signal: str, hits: Hits, count: int) -> Finding:
+    """Return a finding with a sentence, at the place of its hits."""
     return Finding(
         rule,
         RULES[rule].severity,
