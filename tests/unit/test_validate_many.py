@@ -12,6 +12,7 @@ from seeded_faults import OPTIONS, clean, seeded
 from vambrace.api import convert, find_faults
 from vambrace.cli.app import run
 from vambrace.cli.validation import validation_text
+from vambrace.dataset import Record, check_dataset
 from vambrace.errors import VambraceError
 
 POINT = '<trkpt lat="50.{0}" lon="8.{0}"><time>2031-03-04T{1:02}:00:0{0}Z</time></trkpt>'
@@ -121,3 +122,26 @@ def test_what_a_run_that_died_left_in_its_old_place_is_no_breach(twice: Path) ->
     assert breaches(twice) == []
     (twice / "samples" / "stray.parquet").write_bytes(b"x")
     assert breaches(twice) == [("schema-key", "samples")]
+
+
+def test_a_dataset_that_changes_meanwhile_is_not_judged(twice: Path) -> None:
+    more = twice.parent / "clean.csv"
+    more.write_bytes(clean(1).to_bytes())
+
+    def meanwhile(_: Record) -> None:
+        convert([more], twice, options=OPTIONS)
+
+    with pytest.raises(VambraceError, match="changed while it was looked at"):
+        list(check_dataset(twice, meanwhile))
+
+
+def test_a_record_that_goes_meanwhile_is_no_fault_of_the_dataset(twice: Path) -> None:
+    (twice.parent / "clean.csv").write_bytes(clean(1).to_bytes())
+    convert([twice.parent / "clean.csv"], twice, options=OPTIONS)
+
+    def meanwhile(_: Record) -> None:
+        for path in (twice / "sources").iterdir():
+            path.unlink()
+
+    with pytest.raises(VambraceError, match="changed while it was looked at"):
+        list(check_dataset(twice, meanwhile))

@@ -28,17 +28,26 @@ TellOf = Callable[[Record], InTimeOrder | None]
 
 
 def check_dataset(folder: Path, tell_of: TellOf) -> Iterator[Finding]:
-    """Yield each breach of the contract; raise VambraceError for a folder that is no dataset, or a newer one.
+    """Yield each breach of the contract, with paths below the folder.
 
-    `tell_of` may give, for a record, what is told the rows of its shard. Paths are below the folder.
+    `tell_of` may give, for a record, what is told the rows of its shard. Raise VambraceError for a folder that is no
+    dataset, or a newer one, and at the end for one that was changed meanwhile: what was found may be of both states.
     """
     document = Store.open(folder).document
     check = _Check(RealFiles(), folder)
+    names = check.names()
     for faults in check.all(document):
         yield from faults.findings()
     for record in check.current():
         for faults in check.files(record, tell_of(record)):
             yield from faults.findings()
+    if (Store.open(folder).document, check.names()) != (document, names):
+        raise _changed(folder)
+
+
+def _changed(folder: Path) -> VambraceError:
+    what, todo = "the dataset was changed while it was looked at", "Validate it again when nobody converts into it"
+    return VambraceError(what, where=str(folder), todo=todo)
 
 
 class _Check:
@@ -47,6 +56,11 @@ class _Check:
     def __init__(self, ops: FileOps, folder: Path) -> None:
         self._ops, self._folder, self._layout = ops, folder, Layout(folder)
         self._index = Index()
+
+    def names(self) -> list[list[str]]:
+        """Return the names of all records."""
+        kinds = (self._ops.list_folder(self._folder / kind) for kind in (SOURCES, SUPERSEDED))
+        return [sorted(name for name in names if name.endswith(RECORD)) for names in kinds]
 
     def all(self, document: Document) -> Iterator[Faults]:
         """Yield what is wrong with records, derived tables and descriptor."""
@@ -130,7 +144,10 @@ class _Check:
 
     def _read(self, key: str) -> Record:
         superseded = key not in self._index.current
-        return read_record(self._ops, self._layout.record(key, superseded=superseded))[0]
+        try:
+            return read_record(self._ops, self._layout.record(key, superseded=superseded))[0]
+        except FileNotFoundError as error:
+            raise _changed(self._folder) from error
 
     def current(self) -> Iterator[Record]:
         """Yield the current records, in the order of their recordings."""
