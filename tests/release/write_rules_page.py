@@ -15,7 +15,8 @@ _HEAD = f"""# Validation rules
 
 `vambrace validate PATH...` and `vambrace.validate(path)` look for faults in files, folders, archives and datasets by
 these {len(RULES)} rules; nothing is converted. `vambrace convert` judges what it reads by the same rules and keeps the
-findings in the table `findings`. The `quality` of a sample never depends on a finding.
+findings in the table `findings`; a source that is rejected stands with its reason in the table `files` instead. The
+`quality` of a sample never depends on a finding.
 
 An *error* is what cannot be right or cannot be read, a *warning* what probably is not right, a *note* what is worth
 knowing. `validate` ends with status 1 where an error is found (`--fail-on warning`: where anything as bad as that is
