@@ -53,7 +53,7 @@ def test_python_of_the_readme_runs_on_the_demo(tmp_path: Path) -> None:
 
 def test_options_that_the_readme_names_exist() -> None:
     page = (ROOT / "README.md").read_text(encoding="utf-8")
-    code = "from vambrace.cli.app import run\nfor c in ('convert', 'export', 'inspect'): run([c, '-h'])"
+    code = "from vambrace.cli.app import run\nfor c in ('convert', 'export', 'inspect', 'validate'): run([c, '-h'])"
     shown = subprocess.run([sys.executable, "-c", code], check=True, capture_output=True, text=True).stdout
     for option in set(re.findall(r"(?<![\w-])--[a-z]+", page)) - {"--quiet"}:
         assert option in shown, option

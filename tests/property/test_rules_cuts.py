@@ -18,10 +18,12 @@ SMALL = Thresholds(
     {
         ("flat-line", "for_s", "heart_rate"): 3,
         ("flat-line", "least_n", ""): 3,
+        ("flat-line", "within_s", ""): 4,
         ("gap", "least_s", ""): 2,
         ("sampling-irregular", "least_n", ""): 4,
         ("rate-follows-steps", "for_s", ""): 3,
         ("rate-follows-steps", "least_n", ""): 2,
+        ("rate-follows-steps", "within_s", ""): 2,
         ("unit-suspect", "least_n", ""): 3,
         ("epoch-misaligned", "epoch_s", "sleep_stage"): 2,
     }
@@ -63,6 +65,23 @@ def test_sorted_rows_cut_anywhere(
 
 
 @FIXED
+@given(ROWS, CUTS, st.lists(st.sampled_from([None, 0, 1, 3, 12]), min_size=40, max_size=40))
+def test_gaps_are_what_nothing_covers(rows: list[tuple[int, int]], cuts: list[int], lasting: list[int | None]) -> None:
+    time, value, record = columns(rows)
+    ends = np.array([NO_END if s is None else t + s * 1_000_000 for t, s in zip(time.tolist(), lasting, strict=False)])
+    channel = Channel("r.1", "step_count", SMALL)
+    for cut in pieces(len(rows), cuts):
+        channel.add(time[cut], ends[cut], value[cut], record[cut])
+    found = {each.rule: each for each in channel.findings()}
+    covered = np.maximum.accumulate(np.maximum(time, ends))
+    bare = ((time[1:] - covered[:-1]) / 1e6).tolist()
+    steps = [each for each in (np.diff(time) / 1e6).tolist() if each]
+    gaps = [each for each in bare if each > max(3 * median(steps or [0]), 2)]
+    assert count(found, "gap") == len(gaps)
+    assert not gaps or found["gap"].worst == max(gaps)
+
+
+@FIXED
 @given(ROWS, CUTS)
 def test_sorted_rows_as_plain_lists(rows: list[tuple[int, int]], cuts: list[int]) -> None:
     found = {each.rule: each for each in in_order("heart_rate", rows, cuts, None)}
@@ -94,7 +113,8 @@ def test_sorted_rows_as_plain_lists(rows: list[tuple[int, int]], cuts: list[int]
 
 
 def flat(time: list[int], value: list[float]) -> list[int]:
-    begins = [0, *(at for at in range(1, len(value)) if value[at] != value[at - 1]), len(value)]
+    apart = [value[at] != value[at - 1] or time[at] - time[at - 1] > 4_000_000 for at in range(1, len(value))]
+    begins = [0, *(at for at, other in enumerate(apart, 1) if other), len(value)]
     return [a for a, b in pairwise(begins) if b - a >= 3 and time[b - 1] - time[a] >= 3_000_000]
 
 

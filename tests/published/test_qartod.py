@@ -134,7 +134,9 @@ def test_the_published_flat_lines(flagged: int, for_s: int) -> None:
 
 
 def flat_stretches(times: np.ndarray, value: np.ndarray, for_s: int) -> Finding:
-    given = {("flat-line", "for_s", "heart_rate"): float(for_s), ("flat-line", "least_n", ""): 2.0}
+    given = {("flat-line", "for_s", "heart_rate"): float(for_s)}
+    # Their rows may stand any time apart.
+    given |= {("flat-line", "least_n", ""): 2.0, ("flat-line", "within_s", ""): 1e9}
     channel = Channel("r.1", "heart_rate", Thresholds(given))
     channel.add(micros(times), np.full(len(times), NO_END), value, np.arange(len(times)))
     (found,) = [each for each in channel.findings() if each.rule == "flat-line"]

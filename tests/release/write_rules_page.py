@@ -7,6 +7,7 @@ from pathlib import Path
 
 from vambrace.rules import GROUPS, RULES, Rule, Threshold
 from vambrace.rules.suspecting import BANDS
+from vambrace.schema import SIGNALS
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "rules.md"
 
@@ -14,7 +15,8 @@ _HEAD = f"""# Validation rules
 
 `vambrace validate PATH...` and `vambrace.validate(path)` look for faults in files, folders, archives and datasets by
 these {len(RULES)} rules; nothing is converted. `vambrace convert` judges what it reads by the same rules and keeps the
-findings in the table `findings`. The `quality` of a sample never depends on a finding.
+findings in the table `findings`; a source that is rejected stands with its reason in the table `files` instead. The
+`quality` of a sample never depends on a finding.
 
 An *error* is what cannot be right or cannot be read, a *warning* what probably is not right, a *note* what is worth
 knowing. `validate` ends with status 1 where an error is found (`--fail-on warning`: where anything as bad as that is
@@ -47,7 +49,8 @@ _SUSPECT = """
 What `unit-suspect` takes for what: nearly all values (`share`) have a size in the band. Both halves of a fix must look
 like radians, since all of that square is open sea. Speed and distance are also held against each other and against the
 positions: `km/h`, `mi/h` and knots for m/s, and km for m, are known by the ratio, within `tolerance`. Feet for metres
-are seen only above 9,000 m: below, nothing contradicts them.
+are seen only above 9,000 m: below, nothing contradicts them. The bands are our own choice, no source: what people's
+devices show in the other unit, as far as they hardly ever show it in this one; a rules file cannot change them.
 """
 
 
@@ -69,15 +72,19 @@ def _rule(rule: Rule) -> Iterator[str]:
         )
     if rule.name == "unit-suspect":
         bands = [(name, band) for name, several in BANDS.items() for band in several]
-        rows = [(f"`{name}`", f"{band.low:.10g} to {band.high:.10g}", band.seen) for name, band in bands]
-        yield _SUSPECT + _table(("signal", "size, in the signal's unit", "looks like"), rows)
+        rows = [
+            (f"`{name}`", f"`{SIGNALS[name].unit}`", f"{band.low:.10g} to {band.high:.10g}", band.seen)
+            for name, band in bands
+        ]
+        yield _SUSPECT + _table(("signal", "unit", "size", "looks like"), rows)
 
 
 def _rows(threshold: Threshold) -> Iterator[tuple[str, ...]]:
     if threshold.default is not None:
         yield f"`{threshold.name}`", threshold.unit, f"{threshold.default:g}", threshold.source
     for signal, number in threshold.by_signal.items():
-        yield f"`{threshold.name}` of `{signal}`", threshold.unit, f"{number:g}", threshold.source
+        unit = threshold.unit.replace("the signal's unit", f"`{SIGNALS[signal].unit}`")
+        yield f"`{threshold.name}` of `{signal}`", unit, f"{number:g}", threshold.source
 
 
 def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:

@@ -12,6 +12,21 @@ from vambrace.batch import NO_END
 from vambrace.rules import Evaluation
 
 
+def test_the_state_does_not_grow_where_no_two_intervals_are_alike() -> None:
+    assert irregular(60) <= 1.2 * irregular(20)
+
+
+def irregular(blocks: int) -> int:
+    """Return how many bytes the state takes after so many blocks of 5,000 rows, 0.5 to 1.5 s apart to the µs."""
+    rules, rng = Evaluation(), np.random.default_rng(3)
+    time = np.cumsum(rng.integers(500_000, 1_500_000, 5000 * blocks))
+    for block in range(blocks):
+        rows = slice(block * 5000, (block + 1) * 5000)
+        ends, value = np.full(5000, NO_END), np.full(5000, 60.0)
+        rules.in_time_order(("r.1", "heart_rate"), time[rows], ends, value, np.arange(5000))
+    return len(pickle.dumps(rules))
+
+
 def fed(blocks: int) -> int:
     """Return how many bytes the state takes after so many blocks of 1,000 rows, one a second."""
     rules, rng = Evaluation(), np.random.default_rng(3)

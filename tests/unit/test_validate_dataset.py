@@ -109,7 +109,7 @@ def with_first(name: str, value: object, signal: str = "power") -> Rows:
 def test_a_sound_dataset_has_no_breach(made: Path) -> None:
     assert broken(made) == []
     found = find_faults(made).findings
-    assert [(each.rule, each.path) for each in found] == [("not-a-number", "aside.csv")]
+    assert [(each.rule, each.path) for each in found] == [("not-a-number", f"{made}!aside.csv")]
     assert list(vambrace.validate(vambrace.open_dataset(made))["rule"]) == ["not-a-number"]
 
 
@@ -255,4 +255,6 @@ def test_thresholds_judge_a_dataset_anew(made: Path, tmp_path: Path) -> None:
     rules = tmp_path / "rules.toml"
     rules.write_text("[outside-plausible.power]\nhigh = 100\n", "utf-8")
     found = find_faults(made, rules=rules).findings
-    assert {(each.rule, each.signal) for each in found if each.path == "walk.csv"} == {("outside-plausible", "power")}
+    assert {(each.rule, each.signal) for each in found if each.path == f"{made}!walk.csv"} == {
+        ("outside-plausible", "power")
+    }

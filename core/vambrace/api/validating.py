@@ -28,7 +28,7 @@ from vambrace.rules import (
     finding_of_code,
     load_thresholds,
 )
-from vambrace.sources import Entry, close_spools, scan, walk
+from vambrace.sources import BY_PATTERN, Entry, close_spools, scan, walk
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -80,16 +80,17 @@ def validate(
     zone: str | None = None,
     options: Options | None = None,
     mappings: Sequence[Path | str] = (),
+    ignore: Sequence[str] = (),
 ) -> pd.DataFrame:
     """Return what is wrong with files, folders, archives or datasets: one row a finding.
 
     `rules` is a TOML file whose thresholds replace those of the catalogue; `mappings` are files that explain unfamiliar
-    exports. Raise VambraceError for a path that does
-    not exist, a dataset of a newer version, or a rules file that names what no rule has.
+    exports; what matches a pattern of `ignore` is not looked at. Raise VambraceError for a path that does not exist, a
+    dataset of a newer version, or a rules file that names what no rule has.
     """
     import pandas as pd
 
-    found = find_faults(paths, rules=rules, zone=zone, options=options, mappings=mappings)
+    found = find_faults(paths, rules=rules, zone=zone, options=options, mappings=mappings, ignore=ignore)
     frame = pd.DataFrame([asdict(each) for each in found.findings], columns=list(Finding.__dataclass_fields__))
     kinds = {"first_record": "Int64", "last_record": "Int64", "count": "int64", "worst": "float64"}
     texts = dict.fromkeys(("rule", "severity", "message", "path", "recording", "signal", "where"), "str")
@@ -107,6 +108,7 @@ def find_faults(
     zone: str | None = None,
     options: Options | None = None,
     mappings: Sequence[Path | str] = (),
+    ignore: Sequence[str] = (),
     repair: bool = False,
 ) -> Validation:
     """Return what is wrong with files, folders, archives or datasets, as plain values; errors as in `validate`.
@@ -128,7 +130,7 @@ def find_faults(
     for each in datasets:
         checked.append(str(each))
         findings += _of_dataset(Path(each), thresholds)
-    for path, found in _of_files(others, installed, wishes, thresholds):
+    for path, found in _of_files(others, ignore, installed, wishes, thresholds):
         checked.append(path)
         findings += [replace(one, path=path) for one in found]
     repaired = tuple(str(each) for each in datasets) if repair else ()
@@ -159,11 +161,18 @@ def _grouped(findings: Iterable[Finding]) -> list[Finding]:
     worst: dict[str, int] = {}
     for each in ordered:
         worst.setdefault(each.path, badness(each)[0])
-    return sorted(ordered, key=lambda each: (worst[each.path], each.path.encode(errors="surrogateescape")))
+    # What is inside something comes behind it: `!` would stand before every letter.
+    return sorted(
+        ordered, key=lambda each: (worst[each.path], each.path.replace("!", "\x7f").encode(errors="surrogateescape"))
+    )
 
 
 def _of_files(
-    roots: Sequence[Path | str], installed: registry.Registry, wishes: Wishes, thresholds: Thresholds
+    roots: Sequence[Path | str],
+    ignore: Sequence[str],
+    installed: registry.Registry,
+    wishes: Wishes,
+    thresholds: Thresholds,
 ) -> Iterator[tuple[str, list[Finding]]]:
     """Yield each file or member of an archive with its findings."""
     if not roots:
@@ -171,8 +180,10 @@ def _of_files(
     try:
         with tempfile.TemporaryDirectory(prefix="vambrace-") as folder:
             seen: set[str] = set()
-            for entry in walk([os.fspath(each) for each in roots], marker=DOCUMENT, salvage=True):
+            for entry in walk([os.fspath(each) for each in roots], ignore, marker=DOCUMENT, salvage=True):
                 seen.add(entry.root)
+                if entry.kind == "ignored" and entry.reason.startswith(BY_PATTERN):
+                    continue
                 yield _shown(entry), _of_entry(entry, installed, wishes, thresholds, Path(folder))
         _refuse_empty(roots, seen)
     finally:
@@ -194,7 +205,7 @@ def _of_entry(
     entry: Entry, installed: registry.Registry, wishes: Wishes, thresholds: Thresholds, folder: Path
 ) -> list[Finding]:
     if entry.kind == "ignored":
-        # Only a dataset inside the folder comes so: it is asked for by its own path.
+        # Beside what a pattern leaves out only a dataset inside the folder comes so: it is asked for by its own path.
         message = f"{entry.reason}. Validate it by its own path."
         return [Finding("not-looked-into", Severity.NOTE, message)]
     if entry.kind != "content":
@@ -227,7 +238,8 @@ def _of_dataset(folder: Path, thresholds: Thresholds) -> Iterator[Finding]:
     """Yield breaches of the contract, and what the sources' findings say under these thresholds."""
     sources = _Sources(thresholds)
     yield from (replace(each, path=f"{folder}/{each.path}") for each in check_dataset(folder, sources.tell_of))
-    yield from sources.findings()
+    # Written as the members of an archive are: two datasets may hold sources of one name.
+    yield from (replace(each, path=f"{folder}!{each.path}") for each in sources.findings())
 
 
 class _Sources:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from vambrace.cli.options import as_json, how_to_read, parsed
+from vambrace.cli.options import as_json, how_to_read, ignoring, parsed
 
 
 @click.command()
@@ -20,12 +20,7 @@ from vambrace.cli.options import as_json, how_to_read, parsed
     help="The dataset's folder; new, or one to add to.",
 )
 @how_to_read
-@click.option(
-    "--ignore",
-    multiple=True,
-    metavar="PATTERN",
-    help="List, but do not read, what matches, such as '*.tmp' or 'drafts/'.",
-)
+@ignoring("List, but do not read, what matches, such as '*.tmp' or 'drafts/'.")
 @click.option("--salvage", is_flag=True, help="Of a damaged file keep what stands before the damage, as `partial`.")
 @click.option(
     "--jobs", type=click.IntRange(min=1), metavar="N", help="Processes to read with; by default as many as pay."

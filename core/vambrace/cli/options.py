@@ -36,6 +36,11 @@ def how_to_read(command: _F) -> _F:
     return zone(option(mapping(command)))
 
 
+def ignoring(help: str) -> Callable[[_F], _F]:
+    """Return what adds the option that leaves files out by their names."""
+    return click.option("--ignore", multiple=True, metavar="PATTERN", help=help)
+
+
 def parsed(options: Sequence[str]) -> dict[str, dict[str, str]]:
     """Return the texts of `--option` by importer and name; raise click.UsageError for another form."""
     found: dict[str, dict[str, str]] = {}

@@ -7,11 +7,15 @@ from dataclasses import replace
 from itertools import groupby
 
 from vambrace.api import Validation
-from vambrace.cli.texts import counted, safe, width, wrapped
+from vambrace.cli.texts import columned, counted, safe, width, wrapped
 from vambrace.output.summary import iso_utc
-from vambrace.rules import Finding
+from vambrace.rules import Finding, Severity
 
 _MARGIN = " " * 9
+_PLACES = 5
+"""How many places of one rule are shown of a path."""
+_PATHS = 3
+"""Up to how many paths with findings a sum by rules says nothing new."""
 
 
 def validation_text(found: Validation, columns: int | None = None) -> str:
@@ -20,9 +24,10 @@ def validation_text(found: Validation, columns: int | None = None) -> str:
     lines: list[str] = []
     for path, group in groupby(found.findings, key=lambda each: each.path):
         lines += [safe(path)]
-        for own in _together(group):
-            lines += _shown(own, columns)
+        for _, alike in groupby(_together(group), key=lambda own: (own[0].severity, own[0].rule)):
+            lines += _first_few(list(alike), columns)
         lines.append("")
+    lines += _by_rule(found.findings)
     for sentence in found.overridden:
         lines += wrapped(sentence, columns, _MARGIN, "rules    ")
     for dataset in found.repaired:
@@ -37,6 +42,32 @@ def _together(findings: Iterable[Finding]) -> Iterable[list[Finding]]:
         alike = replace(each, signal=None, worst=None, message=each.message if each.signal is None else "")
         joined.setdefault(alike, []).append(each)
     return joined.values()
+
+
+def _first_few(places: list[list[Finding]], columns: int) -> list[str]:
+    """Return what one rule finds in one path; many places alike are told by their number."""
+    lines = [line for own in places[:_PLACES] for line in _shown(own, columns)]
+    if more := sum(map(len, places[_PLACES:])):
+        noun = "finding" if more == 1 else "findings"
+        text = f"and {more:,} more {noun} of {places[0][0].rule}; --json lists all"
+        lines += wrapped(text, columns, _MARGIN + "  ", _MARGIN)
+    return lines
+
+
+def _by_rule(findings: Iterable[Finding]) -> list[str]:
+    """Return how often and in how many paths each rule found something, where the paths are too many to see at once."""
+    paths: dict[tuple[str, str], list[str]] = {}
+    for each in findings:
+        paths.setdefault((str(each.severity), each.rule), []).append(each.path)
+    if len({path for where in paths.values() for path in where}) <= _PATHS:
+        return []
+    order = [str(each) for each in Severity]
+    ranked = sorted(paths.items(), key=lambda item: (order.index(item[0][0]), -len({*item[1]}), item[0][1]))
+    rows = [
+        (severity, rule, counted(len(where), "finding"), "in", counted(len({*where}), "path"))
+        for (severity, rule), where in ranked
+    ]
+    return [*columned(rows, (False, False, True, False, True)), ""]
 
 
 def _shown(own: list[Finding], columns: int) -> list[str]:

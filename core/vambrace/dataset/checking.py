@@ -9,13 +9,14 @@ import pyarrow as pa
 
 from vambrace.dataset.build import Builder
 from vambrace.dataset.document import Document
-from vambrace.dataset.files import FileOps, RealFiles, read_bytes, sha256_of
+from vambrace.dataset.files import TEMPORARY, FileOps, RealFiles, read_bytes, sha256_of
 from vambrace.dataset.index import Index, index_of, read_record
-from vambrace.dataset.layout import ASIDE, OLD_ASIDE, RECORD, SAMPLES, SHARD, SOURCES, SUPERSEDED, Layout
+from vambrace.dataset.layout import ASIDE, RECORD, SAMPLES, SHARD, SOURCES, SUPERSEDED, Layout
 from vambrace.dataset.ledger import Known
 from vambrace.dataset.package import descriptor
 from vambrace.dataset.parquet import read_batches, read_schema
 from vambrace.dataset.records import Record, Stamp, content_key, entry_key
+from vambrace.dataset.recovery import orphans
 from vambrace.dataset.rowchecks import Faults, ShardCheck
 from vambrace.dataset.schemas import DERIVED, METADATA_KEY, TABLES, samples_schema
 from vambrace.dataset.store import Store
@@ -27,17 +28,26 @@ TellOf = Callable[[Record], InTimeOrder | None]
 
 
 def check_dataset(folder: Path, tell_of: TellOf) -> Iterator[Finding]:
-    """Yield each breach of the contract; raise VambraceError for a folder that is no dataset, or a newer one.
+    """Yield each breach of the contract, with paths below the folder.
 
-    `tell_of` may give, for a record, what is told the rows of its shard. Paths are below the folder.
+    `tell_of` may give, for a record, what is told the rows of its shard. Raise VambraceError for a folder that is no
+    dataset, or a newer one, and at the end for one that was changed meanwhile: what was found may be of both states.
     """
     document = Store.open(folder).document
     check = _Check(RealFiles(), folder)
+    names = check.names()
     for faults in check.all(document):
         yield from faults.findings()
     for record in check.current():
         for faults in check.files(record, tell_of(record)):
             yield from faults.findings()
+    if (Store.open(folder).document, check.names()) != (document, names):
+        raise _changed(folder)
+
+
+def _changed(folder: Path) -> VambraceError:
+    what, todo = "the dataset was changed while it was looked at", "Validate it again when nobody converts into it"
+    return VambraceError(what, where=str(folder), todo=todo)
 
 
 class _Check:
@@ -46,6 +56,11 @@ class _Check:
     def __init__(self, ops: FileOps, folder: Path) -> None:
         self._ops, self._folder, self._layout = ops, folder, Layout(folder)
         self._index = Index()
+
+    def names(self) -> list[list[str]]:
+        """Return the names of all records."""
+        kinds = (self._ops.list_folder(self._folder / kind) for kind in (SOURCES, SUPERSEDED))
+        return [sorted(name for name in names if name.endswith(RECORD)) for names in kinds]
 
     def all(self, document: Document) -> Iterator[Faults]:
         """Yield what is wrong with records, derived tables and descriptor."""
@@ -61,6 +76,7 @@ class _Check:
                     yield faults
         self._index = index_of(known[SOURCES], known[SUPERSEDED])
         yield from self._orphans()
+        yield from self._superseded()
         # Without all records nobody knows what the tables should hold.
         if whole:
             yield from self._tables(document)
@@ -83,17 +99,24 @@ class _Check:
         return Known.of(record, digest)
 
     def _orphans(self) -> Iterator[Faults]:
-        current, old = self._index.current, self._index.superseded
-        named = {
-            SAMPLES: {f"{key}{SHARD}" for key, each in current.items() if each.shard},
-            ASIDE: {f"{key}{SHARD}" for key, each in current.items() if each.aside},
-            SUPERSEDED: {f"{key}{end}" for key in old for end in (SHARD, OLD_ASIDE)},
-        }
-        for folder, names in named.items():
-            for name in self._ops.list_folder(self._folder / folder):
-                if name.endswith(SHARD) and name not in names and not name.startswith("."):
-                    faults = Faults(f"{folder}/{name}")
-                    faults.add("schema-key", "no record names this file")
+        for path in orphans(self._ops, self._layout, self._index):
+            key, old = path.name.removesuffix(SHARD).removesuffix(".aside"), path.parent.name == SUPERSEDED
+            # A run that died may have left a known file in its other place; the next one moves or removes it.
+            known = key in self._index.superseded if not old else key in self._index.current
+            if not known and not path.name.startswith(TEMPORARY):
+                faults = Faults(f"{path.parent.name}/{path.name}")
+                faults.add("schema-key", "no record names this file; the next conversion into this dataset removes it")
+                yield faults
+
+    def _superseded(self) -> Iterator[Faults]:
+        """Yield what is wrong with the bytes of sources that are in no result, but stay readable."""
+        for key, known in sorted(self._index.superseded.items()):
+            for stamp, place in ((known.shard, self._layout.shard), (known.aside, self._layout.aside)):
+                if stamp is not None:
+                    moved, before = place(key, superseded=True), place(key)
+                    path = before if before.is_file() else moved
+                    faults = Faults(f"{path.parent.name}/{path.name}")
+                    self._stamped(path, stamp, faults)
                     yield faults
 
     def _tables(self, document: Document) -> Iterator[Faults]:
@@ -121,7 +144,10 @@ class _Check:
 
     def _read(self, key: str) -> Record:
         superseded = key not in self._index.current
-        return read_record(self._ops, self._layout.record(key, superseded=superseded))[0]
+        try:
+            return read_record(self._ops, self._layout.record(key, superseded=superseded))[0]
+        except FileNotFoundError as error:
+            raise _changed(self._folder) from error
 
     def current(self) -> Iterator[Record]:
         """Yield the current records, in the order of their recordings."""

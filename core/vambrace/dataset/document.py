@@ -55,6 +55,8 @@ def document_from_json(data: bytes, where: str) -> Document:
                 where=where,
                 todo="Install that version or a newer one",
             )
+        if version < 1:
+            raise ValueError(f"there is no schema version {version}")
         return _checked(Document(**said))
     except (ValueError, TypeError, KeyError, RecursionError) as error:
         raise VambraceError(

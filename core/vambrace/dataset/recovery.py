@@ -46,7 +46,7 @@ def recover(ops: FileOps, layout: Layout, index: Index) -> None:
     for key in sorted(index.current.keys() & old):
         forget_superseded(ops, layout, key)
     sweep_temporary(ops, layout)
-    for path in _orphans(ops, layout, index):
+    for path in orphans(ops, layout, index):
         ops.unlink(path)
 
 
@@ -58,7 +58,7 @@ def sweep_temporary(ops: FileOps, layout: Layout) -> None:
                 ops.unlink(folder / name)
 
 
-def _orphans(ops: FileOps, layout: Layout, index: Index) -> Iterator[Path]:
+def orphans(ops: FileOps, layout: Layout, index: Index) -> Iterator[Path]:
     """Yield Parquet files that no record names: a crash came between them and their record."""
     samples = {f"{key}{SHARD}" for key, known in index.current.items() if known.shard}
     aside = {f"{key}{SHARD}" for key, known in index.current.items() if known.aside}

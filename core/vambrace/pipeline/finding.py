@@ -71,9 +71,13 @@ def fields_together(prefix: str, reading: Reading) -> Iterator[Finding]:
         if about.not_carried:
             ranked = sorted(about.not_carried.items(), key=lambda item: (-item[1], item[0]))
             fields = ", ".join(f"{name} ({count:,})" for name, count in ranked[:_FEW])
-            more = f" and {len(ranked) - _FEW:,} more fields; inspect --all lists them" if len(ranked) > _FEW else ""
+            more = _more(len(ranked) - _FEW) if len(ranked) > _FEW else ""
             message = f"no signal fits {fields}{more}"
             yield Finding("not-carried", "note", message, "", f"{prefix}.{n}", count=sum(about.not_carried.values()))
+
+
+def _more(n: int) -> str:
+    return f" and {n:,} more field{'' if n == 1 else 's'}; inspect --all lists {'it' if n == 1 else 'them'}"
 
 
 def finding_rows(findings: Iterable[Finding]) -> tuple[FindingRow, ...]:

@@ -66,18 +66,21 @@ class _Open:
 class Stretches:
     """Joins successive rows that belong together, and counts the joined stretches that are long enough."""
 
-    def __init__(self, for_s: float, least_n: float) -> None:
-        """Begin before the first row; both limits belong to what counts."""
-        self._for_us, self._least_n = for_s * 1e6, least_n
+    def __init__(self, for_s: float, least_n: float, within_s: float) -> None:
+        """Begin before the first row; all limits belong to what counts: how long, of how many rows, how near."""
+        self._for_us, self._least_n, self._within_us = for_s * 1e6, least_n, within_s * 1e6
         self._hits = Hits()
         self._open: _Open | None = None
 
     def add(self, time: Ints, record: Ints, begins: Mask, good: Mask) -> None:
         """Take rows (at least one) in order; `begins` is True where a stretch begins, `good` where it may count."""
+        known = self._open
+        # A pause says nothing of the values in it, so no stretch goes on behind one.
+        far = np.diff(time, prepend=time[0] if known is None else known.end) > self._within_us
+        begins = begins | far
         at = np.flatnonzero(begins | (np.arange(len(time)) == 0))
         ends = np.append(at[1:], len(time)) - 1
         start, first, n, mine = time[at], record[at], ends - at + 1, good[at]
-        known = self._open
         if known is not None and begins[0]:
             self._close(*known.columns())
         elif known is not None:

@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from vambrace.batch import Mask
 from vambrace.errors import Reason, Rejected
-from vambrace.rules.catalogue import RULES
 from vambrace.rules.hits import Hits, Stretches
 from vambrace.rules.judging import Floats, Ints
-from vambrace.rules.saying import said, unit_words
+from vambrace.rules.saying import placed, said, unit_words
 from vambrace.rules.suspecting import BANDS, Sizes, Ways, suspected
 from vambrace.rules.thresholds import Thresholds
-from vambrace.rules.words import Finding
+from vambrace.rules.words import Finding, Severity
 from vambrace.schema import SIGNALS
 
 _Key = tuple[str, str]
@@ -32,6 +32,7 @@ class FileOrder:
         self._thresholds = thresholds
         self._last: dict[_Key, int] = {}
         self._back: dict[_Key, Hits] = {}
+        self._rose: set[_Key] = set()
         self._fell: dict[_Key, Hits] = {}
         self._aside: dict[tuple[str, str, str], Hits] = {}
         self._sizes: dict[_Key, Sizes] = {}
@@ -72,6 +73,8 @@ class FileOrder:
         before = np.concatenate([[self._last.get(key, int(time[0]))], time[:-1]])
         self._last[key] = int(time[-1])
         fall = (before - time) / 1e6
+        if (fall < 0).any():
+            self._rose.add(key)
         if (fall > 0).any():
             self._back.setdefault(key, Hits()).add(fall > 0, time, record, fall, fall)
 
@@ -86,7 +89,9 @@ class FileOrder:
 
         `steps` says that the cadence counts steps.
         """
-        way = self._ways.setdefault(recording, Ways())
+        if recording not in self._ways:
+            self._ways[recording] = Ways(self._thresholds.number("unit-suspect", "within_s"))
+        way = self._ways[recording]
         for kind in ("speed", "distance"):
             if kind in rows:
                 way.add(kind, rows[kind][1], rows[kind][2][:, None])
@@ -108,7 +113,7 @@ class FileOrder:
             return
         get = self._thresholds.number
         if recording not in self._locked:
-            names = ("for_s", "least_n")
+            names = ("for_s", "least_n", "within_s")
             self._locked[recording] = Stretches(*(get("rate-follows-steps", name) for name in names)), [False]
         stretches, before = self._locked[recording]
         rate, steps = heart[2][mine], cadence[2][theirs]
@@ -119,8 +124,13 @@ class FileOrder:
 
     def findings(self) -> Iterator[Finding]:
         """Yield what was found, in no order."""
-        for (recording, signal), hits in self._back.items():
-            yield said("time-goes-back", recording, signal, hits, hits.count)
+        for key, hits in self._back.items():
+            found = said("time-goes-back", *key, hits, hits.count)
+            yield (
+                found
+                if key in self._rose or hits.count == 1
+                else replace(found, severity=Severity.NOTE, message=_NEWEST_FIRST)
+            )
         for (recording, signal), hits in self._fell.items():
             yield said("counter-fell", recording, signal, hits, hits.count)
         for recording, (stretches, _) in self._locked.items():
@@ -132,19 +142,10 @@ class FileOrder:
         yield from suspected(self._sizes, self._ways, self._thresholds)
 
 
+_NEWEST_FIRST = "the rows stand newest first; the samples are sorted by time"
+
+
 def _said_aside(recording: str, signal: str, reason: str, hits: Hits) -> Finding:
     number = f"{hits.count:,} {'value is' if hits.count == 1 else 'values are'} set aside ({reason})"
     worst = "" if hits.worst is None else f", the worst {hits.worst:.10g}{unit_words(signal)}"
-    return Finding(
-        reason,
-        RULES[reason].severity,
-        number + worst,
-        recording=recording,
-        signal=signal,
-        first_us=hits.first_us,
-        last_us=hits.last_us,
-        first_record=hits.first_record,
-        last_record=hits.last_record,
-        count=hits.count,
-        worst=hits.worst,
-    )
+    return placed(reason, number + worst, recording, signal, hits, hits.count)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass, field, fields
 from math import inf
 
@@ -52,9 +53,10 @@ class Channel:
         self._time, self._record = np.empty(0, np.int64), np.empty(0, np.int64)
         self._value = np.empty(0)
         self._intervals = Intervals()
+        self._bare: Intervals | None = None
         flat_s = thresholds.get("flat-line", "for_s", signal)
-        least_n = thresholds.number("flat-line", "least_n", signal)
-        self._flat = None if flat_s is None else Stretches(flat_s, least_n)
+        limits = (thresholds.number("flat-line", name, signal) for name in ("least_n", "within_s"))
+        self._flat = None if flat_s is None else Stretches(flat_s, *limits)
 
     def add(self, time: Ints, time_end: Ints, value: Floats, record: Ints) -> None:
         """Judge the next rows."""
@@ -68,8 +70,8 @@ class Channel:
         times, records = np.concatenate([self._time, time]), np.concatenate([self._record, record])
         values = np.concatenate([self._value, value])
         self._alone(time, value, record)
+        self._covered(times[-len(time) - 1 :], time_end, records[-len(time) - 1 :])
         self._neighbours(times, values, records, held)
-        self._covered(time, time_end, record)
         self._n += len(time)
         self._time, self._record, self._value = times[-_KEPT:], records[-_KEPT:], values[-_KEPT:]
 
@@ -85,7 +87,7 @@ class Channel:
     def _neighbours(self, time: Ints, value: Floats, record: Ints, held: int) -> None:
         since = max(held - 1, 0)
         recent, records, values = time[since:], record[since:], value[since:]
-        self._intervals.add(recent, records)
+        self._intervals.add(recent[:-1], recent[1:], records[:-1], records[1:])
         steps = differences(value, self._signal)
         self._same_time(recent, records, steps[since:])
         per_s = self._get("rate-of-change", "per_s")
@@ -109,15 +111,24 @@ class Channel:
             self._found.duplicate_time.add(same, time[1:], record[1:], apart, apart)
             self._different += int((apart[same] > 0).sum())
 
-    def _covered(self, time: Ints, time_end: Ints, record: Ints) -> None:
-        """Judge intervals: whether they overlap, and whether epochs lie on the grid of the first."""
+    def _covered(self, recent: Ints, time_end: Ints, records: Ints) -> None:
+        """Judge intervals: what they leave bare, whether they overlap, and whether epochs lie on the first one's grid.
+
+        `recent` and `records` may have one row more, the one before.
+        """
         has = time_end != NO_END
-        if not has.any():
+        if self._bare is None and not has.any():
             return
+        # Up to here there were instants alone: what they leave bare are the intervals between them.
+        self._bare = self._bare or copy(self._intervals)
+        time, record = recent[-len(time_end) :], records[-len(time_end) :]
         reach = np.maximum.accumulate(np.concatenate([[self._ends], time_end]))
-        over = np.where(reach[:-1] == NO_END, 0, reach[:-1] - time) / 1e6
+        self._ends, before = int(reach[-1]), reach[:-1]
+        begun = len(time) - len(recent) + 1
+        since = np.maximum(before[begun:], recent[:-1])
+        self._bare.add(since, time[begun:], records[:-1], record[begun:])
+        over = np.where(before == NO_END, 0, before - time) / 1e6
         self._found.overlap.add(over > 0, time, record, over, over)
-        self._ends = int(reach[-1])
         epoch_s = self._get("epoch-misaligned", "epoch_s")
         if epoch_s and self._begins is not None:
             length = round(epoch_s * 1e6)
@@ -143,7 +154,8 @@ class Channel:
             return
         median = self._intervals.median_us()
         factor, least_s = (self._thresholds.number("gap", name, self._signal) for name in ("factor", "least_s"))
-        gaps = self._intervals.longer(max(factor * median, least_s * 1e6))
+        bare = self._bare or self._intervals
+        gaps = bare.longer(max(factor * median, least_s * 1e6))
         yield from self._said("gap", gaps, median / 1e6)
         yield from self._irregular(median)
 

@@ -7,44 +7,43 @@ import numpy as np
 from vambrace.rules.hits import Hits
 from vambrace.rules.judging import Ints
 
+_DIGITS = 4
+"""Significant digits of a length: few enough that memory does not grow with the rows, more than any rule needs."""
+
 
 class Intervals:
-    """Counts intervals by their length in µs, each with its first and last place.
-
-    A channel at a steady rate costs a few numbers; one whose intervals all differ costs memory with its rows.
-    """
+    """Counts intervals by their length in µs, to four digits, each length with its first and last place."""
 
     def __init__(self) -> None:
         """Begin without any."""
         none = np.empty(0, np.int64)
-        self._lengths, self._counts = none, none
+        self._lengths, self._counts, self._longest = none, none, 0
         self._first, self._last, self._low, self._high = none, none, none, none
 
-    def add(self, time: Ints, record: Ints) -> None:
-        """Count the intervals between successive rows in the order of time; those of no length are left out."""
-        lengths = np.diff(time)
+    def add(self, begin: Ints, end: Ints, low: Ints, high: Ints) -> None:
+        """Count intervals by when and at which record they begin and end; those of no length are left out."""
+        lengths = end - begin
         kept = np.flatnonzero(lengths > 0)
         if not len(kept):
             return
         own, first, counts = np.unique(lengths[kept], return_index=True, return_counts=True)
         last = len(kept) - 1 - np.unique(lengths[kept][::-1], return_index=True)[1]
-        rows, ends = kept[first], kept[last] + 1
-        self._merge(own, counts, time[rows], time[ends], record[rows], record[ends])
+        rows, ends = kept[first], kept[last]
+        self._longest = max(self._longest, int(own[-1]))
+        self._merge(_rounded(own), counts, begin[rows], end[ends], low[rows], high[ends])
 
     def _merge(self, lengths: Ints, counts: Ints, first: Ints, last: Ints, low: Ints, high: Ints) -> None:
         both = np.concatenate([self._lengths, lengths])
-        # Stable: of one length, what was known before stands before what is new.
-        order = np.argsort(both, kind="stable")
+        order = np.argsort(both)
         both = both[order]
         starts = np.flatnonzero(np.concatenate([[True], np.diff(both) > 0]))
-        ends = np.append(starts[1:], len(both)) - 1
-        self._counts = np.add.reduceat(np.concatenate([self._counts, counts])[order], starts)
-        self._first, self._low = (
-            np.concatenate(pair)[order][starts] for pair in ((self._first, first), (self._low, low))
-        )
-        self._last, self._high = (
-            np.concatenate(pair)[order][ends] for pair in ((self._last, last), (self._high, high))
-        )
+
+        def joined(join: np.ufunc, held: Ints, new: Ints) -> Ints:
+            return np.asarray(join.reduceat(np.concatenate([held, new])[order], starts))
+
+        self._counts = joined(np.add, self._counts, counts)
+        self._first, self._low = joined(np.minimum, self._first, first), joined(np.minimum, self._low, low)
+        self._last, self._high = joined(np.maximum, self._last, last), joined(np.maximum, self._high, high)
         self._lengths = both[starts]
 
     @property
@@ -65,10 +64,15 @@ class Intervals:
         if len(wide):
             hits.span(self._first[wide], self._low[wide])
             hits.span(self._last[wide], self._high[wide])
-            hits.count, hits.worst = int(self._counts[wide].sum()), int(self._lengths[-1]) / 1e6
+            hits.count, hits.worst = int(self._counts[wide].sum()), self._longest / 1e6
         return hits
 
     def off(self, median_us: float, deviation: float) -> int:
         """Return how many intervals differ from the median by more than a share of it."""
         odd = np.abs(self._lengths - median_us) > deviation * median_us
         return int(self._counts[odd].sum())
+
+
+def _rounded(length: Ints) -> Ints:
+    step = 10 ** np.maximum(np.floor(np.log10(length)).astype(np.int64) + 1 - _DIGITS, 0)
+    return np.asarray((length + step // 2) // step * step, np.int64)

@@ -13,7 +13,8 @@ ORDER_OF_FILE = (
     Rule(
         "time-goes-back",
         Severity.WARNING,
-        "A row's time lies before that of the row above it in the same recording and signal.",
+        "A row's time lies before that of the row above it in the same recording and signal; "
+        "a note, where all rows stand newest first.",
         "Rows out of order, or a clock that was set while recording: pairs made by time may join the wrong moments.",
         "Look at the rows around the place. Where the clock was set, split the recording there; where rows only stand "
         "in another order, nothing need be done, since samples are sorted by time.",
@@ -36,6 +37,8 @@ ORDER_OF_FILE = (
             Threshold("share", "1", OWN, 0.9),
             Threshold("least_n", "samples", OWN, 10),
             Threshold("tolerance", "1", OWN, 0.05),
+            Threshold("within_s", "s from row to row, where ways are added up", OWN, 10),
+            Threshold("least_m", "m, the shortest way that is judged", OWN, 100),
         ),
     ),
     Rule(
@@ -48,6 +51,7 @@ ORDER_OF_FILE = (
             Threshold("for_s", "s", COMMON, 60),
             Threshold("tolerance", "/min", COMMON, 2),
             Threshold("least_n", "samples", OWN, 10),
+            Threshold("within_s", "s from sample to sample", OWN, 60),
         ),
     ),
 )
@@ -119,12 +123,13 @@ ORDER_OF_TIME = (
         (
             Threshold("for_s", "s", _QARTOD, by_signal={"heart_rate": 600, "rr_interval": 30}),
             Threshold("least_n", "samples", OWN, 30),
+            Threshold("within_s", "s from sample to sample", OWN, 300),
         ),
     ),
     Rule(
         "gap",
         Severity.WARNING,
-        "There is no sample for much longer than is usual in the channel.",
+        "There is no sample for much longer than is usual in the channel; one that lasts covers the time to its end.",
         "What is missing is often the hard part of an activity: agreement over the rest flatters the device.",
         "Look whether the device was paused (see events) or lost contact; coverage is reported with every agreement.",
         (Threshold("factor", "median intervals", OWN, 3), Threshold("least_s", "s", OWN, 10)),

@@ -19,11 +19,11 @@ _SAMPLES: Mapping[str, _Say] = {
     ),
     "spike": lambda n, unit, worst, _: f"{n} away from both neighbours, the worst {worst:g}{unit}",
     "flat-line": lambda n, _, worst, __: f"{n} without any change, the longest over {worst:,.0f} s",
-    "gap": lambda n, _, worst, more: f"{n} without a sample, the longest {worst:,.10g} s; usual are {more[0]:.10g} s",
+    "gap": lambda n, _, worst, more: f"{n} without a sample, the longest {worst:,.10g} s; usual are {more[0]:,.10g} s",
     "overlap": lambda n, _, worst, __: f"{n} beginning before the one before has ended, at most by {worst:,.10g} s",
     "duplicate-time": lambda n, unit, worst, more: _twice(n, unit, worst, round(more[0])),
     "epoch-misaligned": lambda n, _, worst, __: f"{n} off the grid of the first epoch, at most by {worst:,.10g} s",
-    "sampling-irregular": lambda n, _, __, more: f"{n} ({more[0]:.0%}) far from the usual {more[1]:.10g} s",
+    "sampling-irregular": lambda n, _, __, more: f"{n} ({more[0]:.0%}) far from the usual {more[1]:,.10g} s",
     "too-few-samples": lambda n, _, __, ___: f"only {n}",
     "time-goes-back": lambda n, _, worst, __: f"{n} before that of the row above, at most by {worst:,.10g} s",
     "counter-fell": lambda n, unit, worst, _: f"{n} lower than before, at most by {worst:,.10g}{unit}; see events",
@@ -49,6 +49,11 @@ def said(rule: str, recording: str, signal: str, hits: Hits, count: int, *more: 
     one, many = _NOUNS.get(rule, ("value", "values"))
     number = f"{count:,} {one if count == 1 else many}"
     message = _SAMPLES[rule](number, unit_words(signal), 0.0 if hits.worst is None else hits.worst, more)
+    return placed(rule, message, recording, signal, hits, count)
+
+
+def placed(rule: str, message: str, recording: str, signal: str, hits: Hits, count: int) -> Finding:
+    """Return a finding with a sentence, at the place of its hits."""
     return Finding(
         rule,
         RULES[rule].severity,

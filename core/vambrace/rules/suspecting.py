@@ -42,11 +42,15 @@ BANDS: Mapping[str, tuple[Band, ...]] = {
 }
 """The bands of each signal. Both halves of a fix must look like radians: all of that square is open sea."""
 
-_RATIOS = ((3.6, "speed", "km/h"), (2.23694, "speed", "mi/h"), (1.94384, "speed", "knots"), (1000.0, "distance", "km"))
+_RATIOS = (
+    (3.6, "speed", "km/h"),
+    (3600 / 1609.344, "speed", "mi/h"),
+    (3600 / 1852, "speed", "knots"),
+    (1000.0, "distance", "km"),
+)
 """How many times too large speed is against distance, or distance too small against speed, and what that looks like."""
-_JOINED_US = 10_000_000
 _EARTH_M = 6371008.7714
-_LEAST_M = 100.0
+"""Mean radius R1 of the GRS80 ellipsoid: Moritz, Geodetic Reference System 1980, Journal of Geodesy 74, 2000."""
 
 
 class Sizes:
@@ -97,7 +101,7 @@ class Sizes:
     def suspected(self, band: Band) -> Finding:
         """Return the finding that the values lie in a band."""
         n = int(self._inside[self.bands.index(band)])
-        size = f"{band.low:.10g} to {band.high:.10g} in size"
+        size = f"{band.low:,.6g} to {band.high:,.6g} in size"
         evidence = f"{n:,} of {self._n:,} are {size} (from {self._low:.6g} to {self._high:.6g})"
         return self.finding(band.seen, evidence, n)
 
@@ -105,8 +109,9 @@ class Sizes:
 class Ways:
     """How far one recording went, by its speed, its distance and its positions, between rows that are near in time."""
 
-    def __init__(self) -> None:
-        """Begin at rest."""
+    def __init__(self, within_s: float) -> None:
+        """Begin at rest; rows that are further apart are not joined."""
+        self._within_us = within_s * 1e6
         self.metres: dict[str, float] = {}
         self._last: dict[str, tuple[int, Floats]] = {}
 
@@ -117,17 +122,17 @@ class Ways:
             time, value = np.concatenate([[last], time]), np.concatenate([row[None], value])
         self._last[kind] = int(time[-1]), value[-1]
         length = np.diff(time)
-        near = (length > 0) & (length <= _JOINED_US)
+        near = (length > 0) & (length <= self._within_us)
         steps = _steps(kind, value, length / 1e6)
         self.metres[kind] = self.metres.get(kind, 0.0) + float(np.sum(steps[near]))
 
-    def contradiction(self, tolerance: float) -> tuple[str, str, str] | None:
+    def contradiction(self, tolerance: float, least_m: float) -> tuple[str, str, str] | None:
         """Return the signal whose unit the others contradict, what it looks like, and the evidence."""
         for known in ("distance", "position"):
             speed, other = self.metres.get("speed", 0.0), self.metres.get(known, 0.0)
             for ratio, signal, seen in _RATIOS:
                 judged = signal == "speed" or known == "distance"
-                far = max(speed, other) >= _LEAST_M and other > 0
+                far = max(speed, other) >= least_m and other > 0
                 if judged and far and abs(speed / other / ratio - 1) <= tolerance:
                     evidence = (
                         f"speed adds up to {speed:,.6g} m, {known} to {other:,.6g} m, a ratio of {speed / other:.4g}"
@@ -158,6 +163,6 @@ def suspected(
                 continue
         yield sizes[recording, signal].suspected(band)
     for recording, way in ways.items():
-        told = way.contradiction(thresholds.number("unit-suspect", "tolerance"))
+        told = way.contradiction(*(thresholds.number("unit-suspect", name) for name in ("tolerance", "least_m")))
         if told and (recording, told[0]) in sizes and (recording, told[0]) not in looks:
             yield sizes[recording, told[0]].finding(told[1], told[2])

@@ -73,8 +73,9 @@ class Finding:
     worst: float | None = None
 
 
-def badness(finding: Finding) -> tuple[int, str, str, str, int, str]:
+def badness(finding: Finding) -> tuple[int, str, str, int, str, int, str]:
     """Return what findings of one path are ordered by: the worst first, then by rule, place and time."""
     order = [*Severity].index(Severity(finding.severity))
-    place = (finding.recording or "", finding.signal or "", finding.first_us or 0)
-    return order, finding.rule, *place, finding.message
+    source, _, number = (finding.recording or "").rpartition(".")
+    recording = (source, int(number) if number.isdecimal() else 0)
+    return order, finding.rule, *recording, finding.signal or "", finding.first_us or 0, finding.message

@@ -7,6 +7,6 @@ a stream that counts; what must be unpacked before it can be reached goes to an 
 from vambrace.sources.entry import Entry, Limits, Scanned
 from vambrace.sources.opening import open_entry, scan
 from vambrace.sources.spool import close_spools
-from vambrace.sources.walking import walk
+from vambrace.sources.walking import BY_PATTERN, walk
 
-__all__ = ["Entry", "Limits", "Scanned", "close_spools", "open_entry", "scan", "walk"]
+__all__ = ["BY_PATTERN", "Entry", "Limits", "Scanned", "close_spools", "open_entry", "scan", "walk"]

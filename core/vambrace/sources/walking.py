@@ -24,6 +24,10 @@ _BY_HAND = "If you trust it, unpack it yourself and give the folder as a SOURCE"
 _UNPACKED = "Unpack it yourself and give the folder as a SOURCE, or pack it as a zip or tar archive"
 
 
+BY_PATTERN = "it matches the ignore pattern"
+"""How the reason of an entry begins that a pattern leaves out."""
+
+
 def walk(
     roots: Sequence[Path | str],
     ignore: Sequence[str] = (),
@@ -156,7 +160,7 @@ class _Walk:
         return self._problem(path, Fault.of(Refused("unreadable", what, todo=todo)))
 
     def _ignore(self, path: str, pattern: str, size: int | None = None) -> Entry:
-        return Entry(self._root, path, "ignored", f"it matches the ignore pattern {pattern}", size=size)
+        return Entry(self._root, path, "ignored", f"{BY_PATTERN} {pattern}", size=size)
 
     def _file(self, place: str, path: str) -> Iterator[Entry]:
         if pattern := self._ignored.by(path):
