@@ -11,7 +11,7 @@ import pyarrow.compute as pc
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.blocks import Block, Cells, Numbers
 from vambrace_plugins.importers.csv.layout import said_of
-from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.options import Said, option_key
 from vambrace_plugins.importers.csv.timecells import full_days, without_half
 from vambrace_plugins.importers.csv.timing import places
 from vambrace_plugins.importers.csv.vocabulary import Heading, plain, read_heading, signal_with_rest
@@ -136,8 +136,8 @@ def _refuse_half(name: str, halves: Sequence[str], header: str, times: Sequence[
         bare = f"{clock['h']}{clock['rest']}"
         late = _in_full(f"{bare} PM")
         what += f': "{bare}" with PM may be {late}, or {bare} of a clock of 24 hours'
-    todo = f'If the clock has 24 hours, leave the column out, as in --option "csv.columns={name}=-"; if it has 12, '
-    todo += "export it again with 24, or with AM and PM behind each time"
+    todo = f'If the clock has 24 hours, leave the column out, as in --option "csv.columns={option_key(name)}=-"; '
+    todo += "if it has 12, export it again with 24, or with AM and PM behind each time"
     raise Refused("time-two-readings", what, where="line 1", todo=todo)
 
 
@@ -169,8 +169,8 @@ def _refuse_part(name: str, parts: Sequence[str], header: str, times: Sequence[s
     behind = f"{whole.zfill(2)}.{rest}" if digits == 2 and rest else behind
     may = f"{text[:at]}{':' if digits == 2 else '.'}{behind}{text[at:]}"
     what = f'"{name}" has "{part}" beside "{header}" ("{text}"): the time may be {may}, or {text}'
-    todo = f'If "{name}" is no part of the time, leave it out, as in --option "csv.columns={name}=-"; if it is, '
-    todo += f"export it again with {'the seconds' if digits == 2 else 'the fraction'} in the time itself"
+    todo = f'If "{name}" is no part of the time, leave it out, as in --option "csv.columns={option_key(name)}=-"; '
+    todo += f"if it is, export it again with {'the seconds' if digits == 2 else 'the fraction'} in the time itself"
     raise Refused("time-two-readings", what, where="line 1", todo=todo)
 
 
@@ -206,7 +206,7 @@ def _second(heads: Sequence[Heading], main: int, times: Sequence[int]) -> Refuse
     names = [name_of(heads, at) for at in times]
     header = heads[main].text.strip()
     what = f'"{names[0]}" may be the time of the columns behind it, and "{header}" that of all'
-    left = "; ".join(f"{name}=-" for name in names)
+    left = "; ".join(f"{option_key(name)}=-" for name in names)
     todo = f'If "{header}" is the time of all, leave it out, as in --option "csv.columns={left}"'
     todo += "; if not, export each part with its own time as a table of its own"
     return Refused("time-two-columns", what, where="line 1", todo=todo)

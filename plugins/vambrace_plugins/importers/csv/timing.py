@@ -283,8 +283,8 @@ def _undated(found: Instant, heads: Sequence[Heading], date: int | None, sample:
         name, header = heads[date].text.strip(), heads[found.at].text.strip()
         first, day = _first(sample[found.at]), _first(sample[date])
         what = f'"{first}" in the column "{header}" counts from csv.start, or from the day that "{name}" says ("{day}")'
-        todo = f'Leave the dates out for the first, as in --option "csv.columns={name}=-"; for the second leave out '
-        todo += "csv.start, and write times of day as 09:00:00"
+        todo = f'Leave the dates out for the first, as in --option "csv.columns={option_key(name)}=-"; '
+        todo += "for the second leave out csv.start, and write times of day as 09:00:00"
         raise Refused("time-two-readings", what, where="line 1", todo=todo)
     return found
 

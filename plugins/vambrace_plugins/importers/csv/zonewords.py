@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 
 from vambrace.plugin import Refused, Source
 from vambrace_plugins.importers.csv.firstcells import FirstCells, column_of
+from vambrace_plugins.importers.csv.options import option_key
 
 SHORT = {
     "ACDT": ("+10:30",),
@@ -187,9 +188,8 @@ def may_hold(zone: str, header: str, *, told: bool) -> bool:
         return True
     if not told:
         what = f'the header "{header}" says the offset {zone}, and no clock is set so: hours go to 23, minutes to 59'
-        todo = (
-            f'Mend the header; or give the zone with --zone and say that it holds: --option "csv.columns={header}=time"'
-        )
+        way = f'--option "csv.columns={option_key(header)}=time"'
+        todo = f"Mend the header; or give the zone with --zone and say that it holds: {way}"
         raise Refused("zone-word", what, where="line 1", todo=todo)
     return False
 
@@ -239,7 +239,7 @@ def _two_units(word: str, count: re.Match[str], header: str) -> Refused:
     shown = " or ".join(f"{offset} (in {name})" for name, offset in readings.items()) or "no offset in any"
     what = f'the column "{header}" has "{word}", which does not say its unit: {shown}'
     todo = f'Write offsets as +05:30, or say the unit in the header, as in "{header} (min)"; or leave the column out, '
-    todo += f'as in --option "csv.columns={header}=-", with --zone'
+    todo += f'as in --option "csv.columns={option_key(header)}=-", with --zone'
     return Refused("offset-two-readings", what, todo=todo)
 
 
