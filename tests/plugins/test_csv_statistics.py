@@ -119,3 +119,10 @@ def test_words_that_need_be_no_statistics(cells: tuple[str, str]) -> None:
     first, second = cells
     text = f"time,kind,heart_rate\n2024-03-13T09:00:00Z,{first},70\n2024-03-13T09:00:00Z,{second},90\n"
     assert not canonical(text.encode()).code
+
+
+@pytest.mark.parametrize("header", ["steps_min", "stepsMin", "min distance (m)", "mean steps"])
+def test_a_statistic_of_a_running_total_is_no_count(header: str) -> None:
+    text = f"time,heart_rate,{header}\n2024-03-13T09:00:00Z,70,5\n"
+    result = canonical(text.encode(), Options(counting="total"))
+    assert {signal for _, signal in result.channels} == {"heart_rate"}

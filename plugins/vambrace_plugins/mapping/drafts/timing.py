@@ -127,12 +127,14 @@ def _clock(part: Part, clocks: Sequence[_Field], dates: Sequence[_Field]) -> set
     """Draft times of day, and the field of their dates."""
     best = max(clocks, key=lambda each: each.rank)
     used = {best.name}
+    day = max(dates, key=lambda each: each.rank) if dates else best
     if dates:
-        day = max(dates, key=lambda each: each.rank)
         used.add(day.name)
         part.entries.append(Entry("date", day.name, f"sure: {_begin(day)}"))
         part.entries += how_written("date_format", day.kind, day.cells)
-    if best.words is None and not dates:
+    # Where each row has a day of its own, a clock may as well be a bedtime.
+    daily = bool(dates) and len({*day.cells}) == len(day.cells) > 1
+    if best.words is None and (daily or not dates):
         question = f"does {shown([best.name])} say when a row was measured? If so, give it; if not, the field that does"
         part.entries.append(Entry("column", ask(question), _begin(best)))
     else:
