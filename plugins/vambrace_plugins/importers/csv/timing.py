@@ -14,7 +14,7 @@ from vambrace_plugins.importers.csv.elapsed import elapsed, is_elapsed
 from vambrace_plugins.importers.csv.epochs import count
 from vambrace_plugins.importers.csv.instants import Instant
 from vambrace_plugins.importers.csv.options import ORDERS, Said, option_key
-from vambrace_plugins.importers.csv.serials import are_serials, refuse_fractions, zero_day
+from vambrace_plugins.importers.csv.serials import are_serials, refuse_digits, refuse_fractions, zero_day
 from vambrace_plugins.importers.csv.timecells import (
     deciding_order,
     is_packed,
@@ -209,6 +209,8 @@ def _instant(
     if kind == "number" and words.part != "date":
         if other is not None:
             refuse_fractions(cells, header, heads[other].text.strip())
+            if not _counts(words, said):
+                refuse_digits(cells, header, heads[other].text.strip())
         return _undated(count(Instant(at, header=header), words, header, said, cells), heads, other, sample)
     half_days = kind == "half-day"
     if half_days:
