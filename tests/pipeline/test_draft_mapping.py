@@ -135,6 +135,7 @@ EXPORTS = [WIDE, LONG, BESIDE, NESTED, ARRAYS, ELEMENTS, LINES, SPANS]
 
 def drafted(folder: Path, name: str, data: str | bytes) -> tuple[Path, Path]:
     """Return the export and the draft of its mapping, from the command line."""
+    folder.mkdir(exist_ok=True)
     export, draft = folder / name, folder / "draft.toml"
     export.write_bytes(data if isinstance(data, bytes) else data.encode())
     assert run(["draft-mapping", str(export), "--to", str(draft)]) == 0
@@ -238,6 +239,36 @@ def test_a_time_that_is_the_same_for_every_row_is_not_taken_for_theirs(tmp_path:
     data = '{"start": "2031-03-04T09:00:00Z", "interval": 60, "data": {"hr": [61, 62, 63], "watts": [100, 110, 120]}}'
     _, draft = drafted(tmp_path, "every.json", data)
     assert 'column = "? which field says when a row was measured?' in draft.read_text("utf-8")
+
+
+PACES = "timestamp,hr,pace\n1930381200000,61,5:42\n1930381201000,62,5:40\n"
+BEDTIMES = "date,resting hr,hr,asleep from\n2031-03-04,50,61,22:40\n2031-03-05,51,62,23:10\n"
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        (PACES, 'column = "timestamp"'),
+        (PACES.replace("timestamp", "at.1"), 'column = "at.1"'),
+        (BEDTIMES, 'column = "? does \\"asleep from\\" say when a row was measured?'),
+        ("hr,pace\n61,5:42\n62,5:40\n", 'column = "? does \\"pace\\" say when a row was measured?'),
+    ],
+)
+def test_a_clock_whose_name_says_no_time_is_not_taken_for_the_time_of_rows(
+    data: str, says: str, tmp_path: Path
+) -> None:
+    _, draft = drafted(tmp_path, "clocks.csv", data)
+    assert says in draft.read_text("utf-8")
+
+
+def test_which_field_holds_the_values_is_asked_where_several_may(tmp_path: Path) -> None:
+    data = "".join(
+        f'{{"at": {1930381200 + at}, "w": {60 + at % 7}, "q": {at * 37 % 50}, "is": "hr"}}\n' for at in range(9)
+    )
+    _, draft = drafted(tmp_path, "several.jsonl", data)
+    assert 'field = "? which of \\"w\\", \\"q\\" holds the values?"' in draft.read_text("utf-8")
+    _, draft = drafted(tmp_path / "named", "named.jsonl", data.replace('"w"', '"value"'))
+    assert 'field = "value"' in draft.read_text("utf-8")
 
 
 def test_a_unit_that_the_values_do_not_fit_is_asked(tmp_path: Path) -> None:

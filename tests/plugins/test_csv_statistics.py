@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from csv_canonical import canonical
 from csv_reading import ReadTable, column_of, ok, read
+from vambrace_plugins.importers.csv import Options
 
 T = "2031-03-04T09:00:00Z"
 U = "2031-03-04T09:00:01Z"
@@ -97,3 +99,30 @@ def test_devices_that_a_column_of_sources_names_are_two_recordings() -> None:
     result = ok(f"time,type,sourceName,value\n{T},heart_rate,band-A,70\n{T},heart_rate,ring-B,90\n")
     assert [result.values("heart_rate", number) for number in (1, 2)] == [["70"], ["90"]]
     assert {each.product for each in result.recordings.values()} == {"band-A", "ring-B"}
+
+
+@pytest.mark.parametrize("cells", [("avg", "max"), ("Median", "Median"), ("min", "max"), ("", "std")])
+def test_statistics_under_a_header_that_says_nothing_of_them(cells: tuple[str, str]) -> None:
+    first, second = cells
+    text = f"time,kind,heart_rate\n2024-03-13T09:00:00Z,{first},70\n2024-03-13T09:00:00Z,{second},90\n"
+    result = canonical(text.encode())
+    assert result.code == "statistic-two-readings"
+    assert '--option "csv.columns=kind=-"' in result.said
+    told = canonical(text.encode(), Options(columns="kind=-"))
+    assert len(told.channels[1, "heart_rate"]) == 2
+    named = canonical(text.replace("kind", "statistic").encode())
+    assert not named.code
+
+
+@pytest.mark.parametrize("cells", [("min", "min"), ("max", "lap"), ("", "")])
+def test_words_that_need_be_no_statistics(cells: tuple[str, str]) -> None:
+    first, second = cells
+    text = f"time,kind,heart_rate\n2024-03-13T09:00:00Z,{first},70\n2024-03-13T09:00:00Z,{second},90\n"
+    assert not canonical(text.encode()).code
+
+
+@pytest.mark.parametrize("header", ["steps_min", "stepsMin", "min distance (m)", "mean steps"])
+def test_a_statistic_of_a_running_total_is_no_count(header: str) -> None:
+    text = f"time,heart_rate,{header}\n2024-03-13T09:00:00Z,70,5\n"
+    result = canonical(text.encode(), Options(counting="total"))
+    assert {signal for _, signal in result.channels} == {"heart_rate"}

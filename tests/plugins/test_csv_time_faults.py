@@ -113,3 +113,13 @@ def test_a_column_that_may_finish_the_time_is_not_dropped(header: str, time: str
 def test_a_column_that_can_be_no_part_of_the_time_changes_nothing(header: str, time: str, cells: list[str]) -> None:
     rows = "".join(f"{time},{cell},70\n" for cell in cells)
     assert len(instants(read(f"time (UTC),{header},heart_rate\n{rows}"))) == 2
+
+
+@pytest.mark.parametrize(
+    ("cells", "shown"), [(["900", "1305"], "13:05"), (["90000", "130510"], "13:05:10"), (["090000"], "09:00:00")]
+)
+def test_digits_beside_a_date_may_be_times_of_day(cells: list[str], shown: str) -> None:
+    rows = "".join(f"2031-03-04,{cell},70\n" for cell in cells)
+    result = canonical(f"date,time,heart_rate\n{rows}".encode(), zone="UTC")
+    assert result.code == "time-notation"
+    assert f"it may be the time of day {shown}" in result.said

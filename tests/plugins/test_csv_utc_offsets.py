@@ -115,3 +115,9 @@ def test_seconds_that_are_no_offset_are_set_aside(cell: str) -> None:
     result = read(table, "UTC", columns="utc offset (s)=offset")
     assert instants(result) == [utc(60)]
     assert [(each.record, each.reason) for each in result.rejected] == [(1, "no-time")]
+
+
+def test_a_unit_in_a_name_without_spaces() -> None:
+    text = "localTime,utcOffsetMin,heart_rate\n2024-03-13 09:00:00,60,70\n"
+    result = canonical(text.encode(), Options(columns="utcOffsetMin=offset"))
+    assert instants(result) == ["2024-03-13T08:00:00Z"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from importlib import resources
@@ -161,3 +162,15 @@ def test_the_tz_database_has_every_meaning_that_a_refusal_names(word: str) -> No
         hours, minutes = text[1:].split(":")
         size = timedelta(hours=int(hours), minutes=int(minutes))
         assert (size if text[0] == "+" else -size) in known
+
+
+def test_a_short_name_before_the_year() -> None:
+    """Outside check: Python's strptime of the same texts, the name taken out."""
+    cells = ["Wed Mar 13 09:00:00 EST 2024", "Thu Mar 14 23:59:10 EST 2024", "Fri Mar 15 00:00:00 UTC 2024"]
+    refused = reading_of("time", cells)
+    assert refused.code == "zone-word"
+    assert "csv.zones=EST=-05:00" in refused.said
+    plain = [datetime.strptime(re.sub(" (EST|UTC)", "", cell), "%a %b %d %H:%M:%S %Y") for cell in cells]
+    expected = [each + timedelta(hours=5 if "EST" in cell else 0) for each, cell in zip(plain, cells, strict=True)]
+    found = instants(reading_of("time", cells, zones="EST=-05:00"))
+    assert found == [f"{each.isoformat()}Z" for each in expected]

@@ -101,3 +101,19 @@ def test_names_from_files_cannot_move_the_cursor() -> None:
     text = inspection_text(replace(FOUND, path=evil, root=evil, **parts), columns=80)
     assert text.replace("\n", "").isprintable()
     assert text.count("\\x1b[2J\\u202e\\xff") == 9
+
+
+@pytest.mark.parametrize(
+    ("root", "path", "place"),
+    [
+        ("in/a.csv", "a.csv", "in/a.csv"),
+        ("in", "b/a.csv", "in/b/a.csv"),
+        ("in/all.zip", "all.zip", "in/all.zip"),
+        ("in/all.zip", "all.zip!b/a.csv", "in/all.zip!b/a.csv"),
+        ("all.zip", "all.zip!part.zip!a.csv", "all.zip!part.zip!a.csv"),
+        ("in", "all.zip!a.csv", "in/all.zip!a.csv"),
+    ],
+)
+def test_where_a_source_stands(root: str, path: str, place: str) -> None:
+    shown = inspection_text(replace(FOUND, root=root, path=path), columns=80)
+    assert shown.splitlines()[0] == place

@@ -29,6 +29,7 @@ from vambrace.rules import (
     load_thresholds,
 )
 from vambrace.sources import BY_PATTERN, Entry, close_spools, scan, walk
+from vambrace.sources.names import place_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -198,7 +199,7 @@ def _refuse_empty(roots: Iterable[Path | str], seen: set[str]) -> None:
 
 
 def _shown(entry: Entry) -> str:
-    return entry.root if entry.root.rpartition("/")[2] == entry.path else f"{entry.root}/{entry.path}"
+    return place_of(entry.root, entry.path)
 
 
 def _of_entry(

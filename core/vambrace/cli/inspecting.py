@@ -37,7 +37,7 @@ def inspect(
 
     \b
     vambrace inspect ring.csv
-    vambrace inspect ring.csv --zone Atlantic/Azores --option csv.steps=total
+    vambrace inspect ring.csv --zone Atlantic/Azores --option csv.counting=total
     """
     from vambrace.api import inspect as run
     from vambrace.cli.inspection import inspection_text

@@ -9,6 +9,7 @@ from vambrace.cli.first_rows import asked, claims, first_rows, first_set_aside, 
 from vambrace.cli.texts import columned, counted, listed, safe, width, wrapped
 from vambrace.output.summary import Inspection
 from vambrace.rules import RULES
+from vambrace.sources.names import place_of
 
 _FEW = 8
 _COUNTED = RULES.keys() - {"not-carried", "possibly-cut", "counts-at-one-time"}
@@ -18,8 +19,7 @@ _COUNTED = RULES.keys() - {"not-carried", "possibly-cut", "counts-at-one-time"}
 def inspection_text(found: Inspection, *, everything: bool = False, columns: int | None = None) -> str:
     """Return what a source holds as lines that fit the width."""
     columns = columns or width()
-    place = found.root if found.root.rpartition("/")[2] == found.path else f"{found.root}/{found.path}"
-    lines = [safe(place), *_how(found, columns, everything)]
+    lines = [safe(place_of(found.root, found.path)), *_how(found, columns, everything)]
     for recording in found.recordings:
         name = recording["recording"]
         own = [row for row in found.channels if row["recording"] == name]

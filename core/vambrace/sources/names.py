@@ -49,6 +49,14 @@ def root_text(root: str) -> str:
     return text.rstrip("/") or text[:1]
 
 
+def place_of(root: str, path: str) -> str:
+    """Return where a source stands, for people: its path below the folder that was given, or the file itself."""
+    last = root.rpartition("/")[2]
+    # Of an archive that was given itself, the members' paths begin with its name.
+    inside = path == last or path.startswith(f"{last}!")
+    return root + path[len(last) :] if inside and last else f"{root}/{path}"
+
+
 def member_name(raw: bytes) -> str:
     """Decode a member's name: UTF-8 where its bytes are, declared or not, else the code page 437 of old archives."""
     try:

@@ -175,7 +175,8 @@ class Mapped:
         own += [f'cells with "{word}" read as absent, as the mapping says' for word in sorted(self._absent)]
         own += self._times.sentences()
         device = mapping.device
-        for table in self._tables.values():
+        # A table that was refused in its first rows has no recording of its own.
+        for table in (each for each in self._tables.values() if each.recordings.begun):
             for item in table.about(complete=complete):
                 number = self._number(table, item.recording)
                 whole = replace(

@@ -50,6 +50,8 @@ def in_words_of(mapping: Mapping, error: Refused) -> Refused:
     if not _OPTION.search(f"{error.what} {error.todo}"):
         return error
     place, todo = _BY_CODE.get(error.code, ((), "Mend the mapping, or the export"))
+    if error.code.startswith("decimal-") and mapping.layout.decimal:
+        todo = "Mend the cells: the mapping says the decimal mark already"
     what = re.sub(r"\s*the option csv\.\w+", " the mapping", error.what)
     return Refused(error.code, what, where=mapping.where_is(*place), todo=todo)
 

@@ -12,11 +12,16 @@ import pyarrow.compute as pc
 from vambrace.plugin import SIGNALS, Refused
 from vambrace_plugins.importers.csv.cells import ABSENT
 from vambrace_plugins.importers.csv.layout import Field, said_of
-from vambrace_plugins.importers.csv.options import Said
-from vambrace_plugins.importers.csv.vocabulary import Heading, read_heading, spellings, unit_in_brackets
+from vambrace_plugins.importers.csv.options import Said, option_key
+from vambrace_plugins.importers.csv.vocabulary import Heading, plain, read_heading, spellings, unit_in_brackets
 
 UNIT_WORDS = frozenset({"unit", "units", "uom", "unit of measure", "unit of measurement", "measurement unit"})
 """Headers of a column of units, in words (common practice, no source)."""
+# What cells call values that were computed of several, whatever stands above them (common practice, no source).
+_COMPUTED = {
+    *("mean", "avg", "average", "max", "maximum", "min", "minimum", "median"),
+    *("std", "stdev", "stddev", "sd", "std dev", "standard deviation", "variance"),
+}
 _UNIT_END = re.compile(r"^(.+) (?:units?|uom)$|^units? of (.+)$")
 # What hemispheres are called in cells, in lower case: of positive and of negative degrees.
 _HEMISPHERES = {"latitude": (("n", "north"), ("s", "south")), "longitude": (("e", "east"), ("w", "west"))}
@@ -47,6 +52,8 @@ class Beside:
         free = [at for at, heading in enumerate(heads) if not (heading.known or heading.key or at in read)]
         # What the user leaves out says nothing.
         free = [at for at in free if not said_of(said.columns, heads[at].text)]
+        for at in free:
+            _refuse_statistics(heads[at].text.strip() or f"column {at + 1}", sample[at])
         told = {at for at, heading in enumerate(heads) if heading.signal and _user_told(heading, said)}
         found = (_units_of(at, heads) for at in free)
         self._units = [replace(each, of=tuple(at for at in each.of if at not in told)) for each in found if each]
@@ -151,12 +158,25 @@ class Beside:
 
     def _way(self, units: int, at: int) -> str:
         unit = SIGNALS[self._heads[at].signal].unit
-        said = f'"csv.units={self._name(at)}={unit}"'
+        said = f'"csv.units={option_key(self._name(at))}={unit}"'
         return f"Write the column in one unit, or say the unit of all its numbers, as in --option {said}"
 
 
 def _out(name: str) -> str:
-    return f"csv.columns={name}=-"
+    return f"csv.columns={option_key(name)}=-"
+
+
+def _refuse_statistics(name: str, cells: Sequence[str]) -> None:
+    """Raise Refused for a column whose cells say nothing but how values were computed, under a header that does not."""
+    words = {plain(cell): cell.strip() for cell in cells if cell.strip() and cell.strip().lower() not in ABSENT}
+    # A minute is short for `min` as well.
+    if words and words.keys() <= _COMPUTED and words.keys() != {"min"}:
+        word = next(cell for key, cell in words.items() if key != "min")
+        what = f'the column "{name}" has "{word}": its rows may hold the {word} of each while, or what was measured'
+        todo = (
+            f'If they hold what was measured, leave it out, as in --option "{_out(name)}"; if not, call it "statistic"'
+        )
+        raise Refused("statistic-two-readings", what, todo=todo)
 
 
 def _user_told(heading: Heading, said: Said) -> bool:

@@ -9,9 +9,9 @@ import pyarrow as pa
 import pyarrow.compute as pc
 
 from vambrace.plugin import Refused
-from vambrace_plugins.importers.csv.blocks import Block
+from vambrace_plugins.importers.csv.blocks import Block, Cells, Numbers
 from vambrace_plugins.importers.csv.layout import said_of
-from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.options import Said, option_key
 from vambrace_plugins.importers.csv.timecells import full_days, without_half
 from vambrace_plugins.importers.csv.timing import places
 from vambrace_plugins.importers.csv.vocabulary import Heading, plain, read_heading, signal_with_rest
@@ -48,27 +48,35 @@ _MINUTES = re.compile(r"(?:^|[T ])[0-9]{1,2}:[0-9]{2}(?![0-9:.,])")
 def checked(heads: Sequence[Heading], said: Said, blocks: Iterator[Block]) -> Iterator[Block]:
     """Yield the blocks of a table; raise Refused where a column that is not read may change its times.
 
-    It is decided from the first block that has rows.
+    It is decided from the first block in which a column has cells.
     """
     rest = [at for at, heading in enumerate(heads) if _unread(heading, at, said)]
-    asked = bool(rest) or any(map(_is_count, heads))
+    asked = [at for at, heading in enumerate(heads) if at in rest or _is_count(heading)]
     for block in blocks:
-        if asked and len(block):
-            _refuse(heads, said, block, rest)
-            asked = False
+        filled = [at for at in asked if _has_cells(block.columns[at])]
+        if filled:
+            _refuse(heads, said, block, [at for at in filled if at in rest], filled)
+            asked = [at for at in asked if at not in filled]
         yield block
 
 
-def _refuse(heads: Sequence[Heading], said: Said, block: Block, rest: Sequence[int]) -> None:
+def _has_cells(column: Cells) -> bool:
+    """Say whether a column has a cell that is not blank."""
+    cells = pa.array(column) if isinstance(column, Numbers) else column
+    longest = pc.max(pc.binary_length(cells)).as_py()
+    return bool(longest) and bool(pc.any(pc.invert(pc.utf8_is_space(cells)), min_count=0).as_py())
+
+
+def _refuse(heads: Sequence[Heading], said: Said, block: Block, rest: Sequence[int], filled: Sequence[int]) -> None:
     found = places(heads, said)
-    counts = [at for at, heading in enumerate(heads) if _is_count(heading) and at not in found.used]
+    counts = [at for at in filled if at not in rest and at not in found.used]
     cells = {at: _cells(block, at) for at in [*rest, *counts]}
     main = found.date if found.main is None else found.main
     if main is None:
         raise AssertionError("places always finds one")
     for at in [*rest, *counts]:
         if at in rest and _says_half(heads[at], cells[at]):
-            _refuse_half(name_of(heads, at), cells[at], heads[main].text.strip(), _cells(block, main))
+            _refuse_half(name_of(heads, at), cells[at], heads[main].text.strip(), _cells(block, main, at))
         digits = _digits(heads[at], cells[at])
         if digits is not None:
             _refuse_part(name_of(heads, at), cells[at], heads[main].text.strip(), _cells(block, main), digits)
@@ -93,9 +101,12 @@ def name_of(heads: Sequence[Heading], at: int) -> str:
     return heads[at].text.strip() or f"column {at + 1}"
 
 
-def _cells(block: Block, at: int) -> list[str]:
-    """Return the different cells of a column that are not blank."""
-    return [cell for cell in pc.unique(pc.utf8_trim_whitespace(block.columns[at])).to_pylist() if cell]
+def _cells(block: Block, at: int, beside: int | None = None) -> list[str]:
+    """Return the different cells of a column that are not blank, in the rows in which another column has cells."""
+    column = pc.utf8_trim_whitespace(block.columns[at])
+    if beside is not None:
+        column = column.filter(pc.not_equal(pc.utf8_trim_whitespace(block.columns[beside]), ""))
+    return [cell for cell in pc.unique(column).to_pylist() if cell]
 
 
 def _all(cells: Sequence[str], pattern: re.Pattern[str]) -> bool:
@@ -125,8 +136,8 @@ def _refuse_half(name: str, halves: Sequence[str], header: str, times: Sequence[
         bare = f"{clock['h']}{clock['rest']}"
         late = _in_full(f"{bare} PM")
         what += f': "{bare}" with PM may be {late}, or {bare} of a clock of 24 hours'
-    todo = f'If the clock has 24 hours, leave the column out, as in --option "csv.columns={name}=-"; if it has 12, '
-    todo += "export it again with 24, or with AM and PM behind each time"
+    todo = f'If the clock has 24 hours, leave the column out, as in --option "csv.columns={option_key(name)}=-"; '
+    todo += "if it has 12, export it again with 24, or with AM and PM behind each time"
     raise Refused("time-two-readings", what, where="line 1", todo=todo)
 
 
@@ -158,8 +169,8 @@ def _refuse_part(name: str, parts: Sequence[str], header: str, times: Sequence[s
     behind = f"{whole.zfill(2)}.{rest}" if digits == 2 and rest else behind
     may = f"{text[:at]}{':' if digits == 2 else '.'}{behind}{text[at:]}"
     what = f'"{name}" has "{part}" beside "{header}" ("{text}"): the time may be {may}, or {text}'
-    todo = f'If "{name}" is no part of the time, leave it out, as in --option "csv.columns={name}=-"; if it is, '
-    todo += f"export it again with {'the seconds' if digits == 2 else 'the fraction'} in the time itself"
+    todo = f'If "{name}" is no part of the time, leave it out, as in --option "csv.columns={option_key(name)}=-"; '
+    todo += f"if it is, export it again with {'the seconds' if digits == 2 else 'the fraction'} in the time itself"
     raise Refused("time-two-readings", what, where="line 1", todo=todo)
 
 
@@ -195,7 +206,7 @@ def _second(heads: Sequence[Heading], main: int, times: Sequence[int]) -> Refuse
     names = [name_of(heads, at) for at in times]
     header = heads[main].text.strip()
     what = f'"{names[0]}" may be the time of the columns behind it, and "{header}" that of all'
-    left = "; ".join(f"{name}=-" for name in names)
+    left = "; ".join(f"{option_key(name)}=-" for name in names)
     todo = f'If "{header}" is the time of all, leave it out, as in --option "csv.columns={left}"'
     todo += "; if not, export each part with its own time as a table of its own"
     return Refused("time-two-columns", what, where="line 1", todo=todo)

@@ -47,7 +47,7 @@ class DayClock:
 
     `parting` are the columns that part the rows into those of several devices or signals; `written` are the record
     numbers and the times of the last block as they stood. `everything` is where the tables before have left the clock,
-    and `base` the days that had passed at the first row of this one.
+    and `base` the days that had passed at the first row of this one; `half_days` says that times have AM and PM.
     """
 
     heads: Sequence[Heading]
@@ -59,6 +59,7 @@ class DayClock:
     midnights: list[int] = field(default_factory=list)
     count: int = 0
     base: int | None = None
+    half_days: bool = False
     written: tuple[NDArray[np.int64], pa.Array] | None = None
 
     def blocks(self, blocks: Iterator[Block]) -> Iterator[Block]:
@@ -66,7 +67,7 @@ class DayClock:
         first = True
         for block in blocks:
             if first and self.said.date is not None:
-                self.found = _without_dates(self.heads, self.said, block)
+                self.found, self.half_days = _without_dates(self.heads, self.said, block)
             first = False
             yield block if self.found is None else self._dated(block)
 
@@ -110,14 +111,14 @@ class DayClock:
         at, end = (self.found.main, self.found.end) if self.found else (None, None)
         if at is None:
             return list(columns)
-        clock, known = clocks(columns[at], self.said.zones)
+        clock, known = clocks(columns[at], self.said.zones, half_days=self.half_days)
         days = np.zeros(len(clock), np.int64)
         rows = np.flatnonzero(known)
         days[rows] = self._days(clock[rows], columns, rows, records)
         dated = list(columns)
         dated[at] = self._joined(days, columns[at], known)
         if end is not None:
-            last, there = clocks(columns[end], self.said.zones)
+            last, there = clocks(columns[end], self.said.zones, half_days=self.half_days)
             dated[end] = self._joined(days + (last < clock), columns[end], known & there)
         return dated
 
@@ -193,11 +194,12 @@ class DayClock:
                 raise Refused("time-two-readings", what, where=f"row {int(records[at]):,}", todo=todo)
 
 
-def clocks(cells: pa.Array, zones: Mapping[str, str]) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
+def clocks(
+    cells: pa.Array, zones: Mapping[str, str], *, half_days: bool
+) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
     """Return times of day in microseconds, and which cells are one."""
     texts, _ = zones_parted(cells, zones, "")
-    if pc.any(pc.match_substring_regex(texts, r"[0-9]\s*[AaPp]\.?[Mm]\.?\s*$"), min_count=0).as_py():
-        texts = full_days(texts)
+    texts = full_days(texts) if half_days else texts
     parts = pc.extract_regex(texts, _CLOCK)
     h, m, s = (pc.fill_null(whole(parts, name), 0).to_numpy(zero_copy_only=False) for name in "hms")
     part = pc.utf8_rpad(pc.fill_null(pc.struct_field(parts, "part"), ""), 6, "0")
@@ -229,18 +231,19 @@ def passed(
     return days, records[midnight].tolist()
 
 
-def _without_dates(heads: Sequence[Heading], said: Said, block: Block) -> Places | None:
-    """Return the columns of times of day that have no column of dates, or None where the times have their dates."""
+def _without_dates(heads: Sequence[Heading], said: Said, block: Block) -> tuple[Places | None, bool]:
+    """Return the columns of times of day without dates, None where they have one; and whether AM and PM stand there."""
     found = places(heads, said)
     if found.main is None or found.date is not None:
-        return None
+        return None, False
     words = heads[found.main].time
     if said.time_kind == "elapsed" or (words is not None and words.elapsed):
-        return None
+        return None, False
     header = heads[found.main].text.strip()
     sample = pc.unique(block.columns[found.main]).to_pylist()
     cells: Sequence[str] = without_zones(sample, said.zones, header)
     kind = kind_of(cells, header, sample)
-    if kind == "half-day":
+    half_days = kind == "half-day"
+    if half_days:
         kind = kind_of([text for cell in cells if (text := without_half(cell)) is not None], header)
-    return found if kind == "clock" else None
+    return (found, half_days) if kind == "clock" else (None, False)

@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
-from decimal import Decimal
 from typing import cast
 
 from vambrace.plugin import Refused
 from vambrace_plugins.importers.csv.instants import Instant, Unit
 from vambrace_plugins.importers.csv.options import EPOCHS, Said
+from vambrace_plugins.importers.csv.scientific import COUNT, SCALE, step_in
 from vambrace_plugins.importers.csv.stopwatch import LENGTHS
 from vambrace_plugins.importers.csv.timewords import TimeWords
 
-_SCALE = {"s": 1, "ms": 1_000, "us": 1_000_000, "ns": 1_000_000_000}
 # Plausible dates: 1990 to 2100. A count of seconds before mid-2014 may as well be one since 1989-12-31, as FIT has it.
 _FIRST_S, _LAST_S, _SURE_S = 631_152_000, 4_102_444_800, 1_400_000_000
 _ENOUGH = 0.9
-_COUNT = re.compile(r"^[+-]?[0-9]+(?:[.,][0-9]*)?(?:[eE][+-]?[0-9]{1,3})?$")
 _DAY_S = 86_400
 # Counts of 100 ns since 0001-01-01 and since 1601-01-01, as some systems keep time: Unix seconds of their count 0.
 _TICKS = {"the year 1": -62_135_596_800, "1601": -11_644_473_600}
@@ -27,7 +24,7 @@ _TICKS = {"the year 1": -62_135_596_800, "1601": -11_644_473_600}
 
 def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequence[str]) -> Instant:
     """Return a column of counts: since an epoch, or since a start that the user gives."""
-    numbers = [float(cell.replace(",", ".")) for cell in cells if _COUNT.match(cell.strip())]
+    numbers = [float(cell.replace(",", ".")) for cell in cells if COUNT.match(cell.strip())]
     if not numbers:
         text = next((cell.strip() for cell in cells if cell.strip()), "")
         what = f'the column "{header}" has "{text}" where counts are expected'
@@ -38,7 +35,7 @@ def count(found: Instant, words: TimeWords, header: str, said: Said, cells: Sequ
     if ":" in unit:
         what = f'the option csv.time says {unit}, and the column "{header}" holds counts ({numbers[0]:.15g})'
         raise Refused("time-unit-contradicts", what, todo="Say what they count, as in --option csv.time=elapsed-s")
-    step = _scientific(header, unit, cells)
+    step = step_in(header, unit, cells)
     length = unit if unit in LENGTHS else ""
     by_range = not (said.time_unit or words.unit)
     found = replace(found, unit=cast(Unit, "s" if length else unit), by_range=by_range, step=step, length=length)
@@ -57,7 +54,7 @@ def _from_start(words: TimeWords, said: Said, unit: str, numbers: Sequence[float
     """Say whether counts are counted from a start: it is said of them, or one is given and they are no dates."""
     if said.time_kind or words.elapsed:
         return said.time_kind == "elapsed" or (words.elapsed and said.time_kind != "epoch")
-    dates = sum(_plausible(number / _SCALE[unit]) for number in numbers)
+    dates = sum(_plausible(number / SCALE[unit]) for number in numbers)
     return said.start_s is not None and words.epoch_s is None and dates < _ENOUGH * len(numbers)
 
 
@@ -69,35 +66,11 @@ def _unit_by_range(numbers: Sequence[float]) -> str:
 
 def _dated(number: float) -> str:
     """Return the only unit in which a count since 1970 is a plausible date, or ""; no number is one in two units."""
-    return next((unit for unit, scale in _SCALE.items() if _plausible(number / scale)), "")
+    return next((unit for unit, scale in SCALE.items() if _plausible(number / scale)), "")
 
 
 def _plausible(second: float) -> bool:
     return _FIRST_S <= second <= _LAST_S
-
-
-def _scientific(header: str, unit: str, cells: Sequence[str]) -> str:
-    """Return what the last digit of counts in scientific notation stands for, "" where there is none.
-
-    The cell with most digits shows how many are written: others end in zeros that were left out. Raise Refused where
-    they do not reach the second.
-    """
-    texts = [text for text in (cell.strip() for cell in cells) if "e" in text.lower() and _COUNT.match(text)]
-    if not texts:
-        return ""
-    text = min(texts, key=_last_place)
-    step_s = Decimal(10) ** _last_place(text) * {"d": _DAY_S, **LENGTHS}.get(unit, 1) / _SCALE.get(unit, 1)
-    if step_s <= 1:
-        return f"{step_s.normalize():,f} s"
-    what = f'the times of "{header}" are rounded ("{text}"), as a spreadsheet shows long numbers'
-    what += f": the last digit stands for {step_s:,f} s, and those behind it are lost"
-    todo = "Export it again with all digits, as whole numbers or as text"
-    raise Refused("time-rounded", what, todo=todo)
-
-
-def _last_place(text: str) -> int:
-    """Return the power of ten that the last digit of a number stands for."""
-    return int(Decimal(text.replace(",", ".")).as_tuple().exponent)
 
 
 def start_of(header: str, said: Said) -> int:
@@ -111,13 +84,13 @@ def start_of(header: str, said: Said) -> int:
 
 def _unix(header: str, unit: str, numbers: list[float]) -> int:
     """Return the Unix epoch for counts whose header says only the unit, where they can be nothing else."""
-    seconds = [number / _SCALE[unit] for number in numbers]
+    seconds = [number / SCALE[unit] for number in numbers]
     plausible = [second for second in seconds if _plausible(second)]
     if len(plausible) < _ENOUGH * len(seconds):
         raise _no_dates(header, unit, numbers)
     ticks = next((number for number in numbers if unit == "ns" and _in_ticks(number)), None)
     if ticks is not None:
-        what = f'{ticks:.0f} in the column "{header}" is {_day(ticks / _SCALE["ns"])} in ns since 1970'
+        what = f'{ticks:.0f} in the column "{header}" is {_day(ticks / SCALE["ns"])} in ns since 1970'
         todo = (
             "Export it again with times as 2024-03-01T08:15:30Z; if they are ns indeed, say --option csv.time=epoch-ns"
         )
@@ -138,8 +111,8 @@ def _in_ticks(number: float) -> str:
 
 def _no_dates(header: str, unit: str, numbers: list[float]) -> Refused:
     """Return the refusal of counts of which too many are no dates in their unit."""
-    odd = next(number for number in numbers if not _plausible(number / _SCALE[unit]))
-    right = next((number for number in numbers if _plausible(number / _SCALE[unit])), None)
+    odd = next(number for number in numbers if not _plausible(number / SCALE[unit]))
+    right = next((number for number in numbers if _plausible(number / SCALE[unit])), None)
     fitting = _dated(odd)
     if right is not None:
         return _two_kinds(header, right, unit, odd, fitting)
@@ -173,7 +146,7 @@ def _no_unit(header: str, numbers: list[float]) -> Refused:
         todo = "Say which, as in --option csv.time=serial-1900 (or =serial-1904); elapsed-s if it counts from a start"
         return Refused("time-two-readings", what, todo=todo)
     unit = _dated(first)
-    shown = [f"{_day(first / _SCALE[unit])} in {unit} since 1970"] if unit else []
+    shown = [f"{_day(first / SCALE[unit])} in {unit} since 1970"] if unit else []
     shown += [f"{_day(first + EPOCHS['fit'])} in s since 1989-12-31"] if _FIRST_S <= first <= _SURE_S else []
     ticks = _in_ticks(first)
     shown += [ticks] if ticks else []

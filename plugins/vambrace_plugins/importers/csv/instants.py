@@ -10,6 +10,7 @@ from typing import Literal
 import pyarrow as pa
 
 from vambrace.plugin import Times
+from vambrace_plugins.importers.csv.scientific import refuse_rounded
 from vambrace_plugins.importers.csv.serials import serial_dates
 from vambrace_plugins.importers.csv.stopwatch import lengths, seconds
 from vambrace_plugins.importers.csv.timecells import (
@@ -74,6 +75,8 @@ class Instant:
             # A spreadsheet's days are those of its own clock.
             local = self.unit == "d" and self.named_zone != "Z"
             counts = columns[self.at]
+            if not (self.stopwatch or self.length or self.step):
+                refuse_rounded(self.header, self.unit, counts)
             if self.stopwatch or self.length:
                 counts = seconds(counts, self.stopwatch) if self.stopwatch else lengths(counts, self.length)
             return Times(counts, self.unit, "local" if local else "utc", self.epoch_s)

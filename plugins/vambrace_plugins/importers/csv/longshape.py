@@ -87,23 +87,25 @@ class LongTable:
                 what = f'both "{twin}" and "{word}" mean {heading.signal}'
                 todo = f'Leave one out, as in --option "csv.columns={option_key(word)}=-"'
                 raise Refused("header-twice", what, where=f"row {record:,}", todo=todo)
-            self._tables[word] = (unit, self._new(heading, unit, rows))
+            self._tables[word] = (unit or "", self._new(heading, unit or "", rows))
         known, table = self._tables[word]
-        if known != unit:
+        if unit is not None and known != unit:
             what = f'"{word}" is in {known or "no unit"}, and here in {unit or "no unit"}'
             todo = "Write each signal in one unit, or split the file"
             raise Refused("unit-two-readings", what, where=f"row {record:,}", todo=todo)
         return table
 
-    def _unit(self, word: str, rows: Block) -> str:
+    def _unit(self, word: str, rows: Block) -> str | None:
+        """Return the unit of a signal's rows, None where they have neither a value nor a unit."""
         if self._places.unit is None:
             return ""
-        units = pc.unique(pc.utf8_trim_whitespace(rows.columns[self._places.unit])).to_pylist()
+        cells, values = (pc.utf8_trim_whitespace(rows.columns[at]) for at in (self._places.unit, self._places.value))
+        units = pc.unique(cells.filter(pc.or_(pc.not_equal(cells, ""), pc.not_equal(values, "")))).to_pylist()
         if len(units) > 1:
             what = f'"{word}" is in {units[0] or "no unit"}, and in {units[1] or "no unit"} in the rows behind'
             todo = "Write each signal in one unit, or split the file"
             raise Refused("unit-two-readings", what, where=f"row {int(rows.records[0]):,}", todo=todo)
-        return str(units[0])
+        return str(units[0]) if units else None
 
     def _new(self, heading: Heading, unit: str, rows: Block) -> Table:
         places = self._places

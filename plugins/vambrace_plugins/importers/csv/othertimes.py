@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from vambrace.plugin import Refused, Source, Times
 from vambrace_plugins.importers.csv.blocks import Block
 from vambrace_plugins.importers.csv.instants import Instant
-from vambrace_plugins.importers.csv.options import Said
+from vambrace_plugins.importers.csv.options import Said, option_key
 from vambrace_plugins.importers.csv.timing import Timing, alone
 from vambrace_plugins.importers.csv.vocabulary import Heading
 
@@ -100,7 +100,8 @@ def _compare(
         names = [_name(heads, each.at) for each in (main, other)]
         cells = [str(block.columns[each.at][row]).strip() for each in (main, other)]
         what = f'"{names[0]}" has "{cells[0]}" where "{names[1]}" has "{cells[1]}", which is another time'
-        todo = f'Leave one out, as in --option "csv.columns={names[1]}=-" (or "csv.columns={names[0]}=-")'
+        first, second = (f'"csv.columns={option_key(name)}=-"' for name in names)
+        todo = f"Leave one out, as in --option {second} (or {first})"
         raise Refused("time-two-columns", what, where=f"row {int(block.records[row]):,}", todo=todo)
 
 

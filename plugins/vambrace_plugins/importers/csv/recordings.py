@@ -66,6 +66,11 @@ class Recordings:
         """Return how many recordings there are so far, at least one."""
         return max(1, len(self._numbers))
 
+    @property
+    def begun(self) -> bool:
+        """Say whether any rows were parted."""
+        return bool(self._numbers)
+
     def key_of(self, number: int) -> tuple[Key, str]:
         """Return the words of the key columns of a recording, and the device that its headers name."""
         key, lane = next(pair for pair, known in self._numbers.items() if known == number)

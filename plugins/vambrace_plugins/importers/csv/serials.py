@@ -14,6 +14,7 @@ from vambrace_plugins.importers.csv.options import EPOCHS, Said
 _DAY_S = 86_400
 _SERIAL = r"^\s*(?P<day>[0-9]{5})(?:[.,]0*)?\s*$"
 _DOTTED = re.compile(r"^(?:[01]?[0-9]|2[0-3])[.,][0-5][0-9]$")
+_DIGITS = re.compile(r"^(?:[01]?[0-9]|2[0-3])[0-5][0-9](?:[0-5][0-9])?$")
 _FRACTION = re.compile(r"^(?:0?[.,][0-9]+|[01](?:[.,]0*)?)$")
 
 
@@ -51,4 +52,15 @@ def refuse_fractions(cells: Sequence[str], header: str, date: str) -> None:
         raise Refused("time-notation", what, todo=todo)
     if texts and all(map(_DOTTED.match, texts)):
         what = f'the column "{header}" has "{texts[0]}" beside the date in "{date}": it may be a time of day with dots'
+        raise Refused("time-notation", what, todo="Export it again with times of day as 09:00:00")
+
+
+def refuse_digits(cells: Sequence[str], header: str, date: str) -> None:
+    """Raise Refused for times of day as mere digits; as counts they would be wrong."""
+    texts = [text for cell in cells if (text := cell.strip())]
+    if texts and all(map(_DIGITS.match, texts)):
+        text = max(texts, key=len)
+        shown = ":".join(filter(None, (text[:-4].zfill(2), text[-4:-2], text[-2:]))) if len(text) > 4 else ""
+        shown = shown or f"{text[:-2].zfill(2)}:{text[-2:]}"
+        what = f'the column "{header}" has "{text}" beside the date in "{date}": it may be the time of day {shown}'
         raise Refused("time-notation", what, todo="Export it again with times of day as 09:00:00")

@@ -79,7 +79,8 @@ def read_time(words: str, bracketed: list[str]) -> TimeWords | None:
 
 def offset_unit(header: str) -> str:
     """Return the unit that the header of a column of offsets names (`h`, `min` or `s`), or ""."""
-    units = [UNIT_WORDS.get(word, "") for word in re.findall("[a-zμ]+", header.lower())]
+    words = re.findall("[A-Zμ]?[a-zμ]+|[A-Z]+", header)
+    units = [UNIT_WORDS.get(word.lower(), "") for word in words]
     return next((unit for unit in reversed(units) if unit in {"h", "min", "s"}), "")
 
 

@@ -14,7 +14,7 @@ from vambrace_plugins.importers.csv.elapsed import elapsed, is_elapsed
 from vambrace_plugins.importers.csv.epochs import count
 from vambrace_plugins.importers.csv.instants import Instant
 from vambrace_plugins.importers.csv.options import ORDERS, Said, option_key
-from vambrace_plugins.importers.csv.serials import are_serials, refuse_fractions, zero_day
+from vambrace_plugins.importers.csv.serials import are_serials, refuse_digits, refuse_fractions, zero_day
 from vambrace_plugins.importers.csv.timecells import (
     deciding_order,
     is_packed,
@@ -162,10 +162,9 @@ def _refuse_zone_words(header: str, words: TimeWords, said: Said, cells: Sequenc
         raise short_name(short[0], f'"{words.remark or words.zone}" in the header "{header}"', todo)
     if doubtful and "/" in words.zone and words.zone.upper() not in said.zones:
         refuse_unknown_place(words.zone, f'"{words.zone}" in the header "{header}"')
-    if words.local and any(cell.strip().endswith(("Z", "z")) for cell in cells):
-        what = (
-            f'the header "{header}" says that the times are local, and the cells ("{_first(cells)}") that they are UTC'
-        )
+    elsewhere = "local" if words.local else f"of {words.zone}" if words.zone not in {"", "Z", "UTC", "+00:00"} else ""
+    if elsewhere and (zulu := next((cell.strip() for cell in cells if cell.strip().endswith(("Z", "z"))), "")):
+        what = f'the header "{header}" says that the times are {elsewhere}, and the cells ("{zulu}") that they are UTC'
         todo = f'If they are UTC, say so, as in --option "{column}"; if not, export it again without the Z'
         raise Refused("zone-two-readings", what, where="line 1", todo=todo)
 
@@ -210,6 +209,8 @@ def _instant(
     if kind == "number" and words.part != "date":
         if other is not None:
             refuse_fractions(cells, header, heads[other].text.strip())
+            if not _counts(words, said):
+                refuse_digits(cells, header, heads[other].text.strip())
         return _undated(count(Instant(at, header=header), words, header, said, cells), heads, other, sample)
     half_days = kind == "half-day"
     if half_days:
@@ -284,8 +285,8 @@ def _undated(found: Instant, heads: Sequence[Heading], date: int | None, sample:
         name, header = heads[date].text.strip(), heads[found.at].text.strip()
         first, day = _first(sample[found.at]), _first(sample[date])
         what = f'"{first}" in the column "{header}" counts from csv.start, or from the day that "{name}" says ("{day}")'
-        todo = f'Leave the dates out for the first, as in --option "csv.columns={name}=-"; for the second leave out '
-        todo += "csv.start, and write times of day as 09:00:00"
+        todo = f'Leave the dates out for the first, as in --option "csv.columns={option_key(name)}=-"; '
+        todo += "for the second leave out csv.start, and write times of day as 09:00:00"
         raise Refused("time-two-readings", what, where="line 1", todo=todo)
     return found
 
@@ -348,6 +349,8 @@ def _zoned(
 ) -> Instant:
     """Return the instant with its header's zone, or with a column of zones that the user says belongs to it."""
     day = heads[found.date].time if found.date is not None else None
+    if day is not None and found.date is not None and not (words.told or day.told):
+        _refuse_two_zones(heads[found.at].text.strip(), words, heads[found.date].text.strip(), day)
     named = said.zones.get((words.zone or words.remark).upper(), "") or words.zone or (day.zone if day else "")
     if named and may_hold(named, heads[found.at].text.strip(), told=words.told):
         return replace(found, named_zone=named)
@@ -367,6 +370,16 @@ def _zoned(
     )
     todo = f"Say {first} for the first reading, or {second} for the second"
     raise Refused("offset-two-readings", what, where="line 1", todo=todo)
+
+
+def _refuse_two_zones(header: str, time: TimeWords, date: str, day: TimeWords) -> None:
+    """Refuse dates that their header calls those of another clock than that of the times beside them."""
+    of_time, of_day = ("local" if words.local else words.zone.replace("Z", "UTC") for words in (time, day))
+    if of_time and of_day and of_time != of_day:
+        what = f'the header "{header}" says of the times that they are {of_time}, and "{date}" of the dates {of_day}'
+        holds = of_day if time.local else of_time
+        todo = f'If one clock of {holds} gave both, say so, as in --option "csv.columns={option_key(header)}=time"'
+        raise Refused("zone-two-readings", what, where="line 1", todo=f"{todo}; if not, export it again with one clock")
 
 
 def _says_offset(cell: str) -> bool:

@@ -205,7 +205,9 @@ def _signals(words: str, said: Heading, unit_words: str = "") -> Iterator[Headin
     for phrase, statistic in _STATISTICS.items():
         for front in (True, False):
             if said.statistic == "instant" and (rest := _without(words, phrase, front=front)):
-                yield from _signals(rest, replace(said, statistic=statistic), unit_words)
+                found = _signals(rest, replace(said, statistic=statistic), unit_words)
+                # The mean or the least of counts is none itself, and `steps min` may be steps in a minute.
+                yield from (heading for heading in found if not is_total(heading.signal))
     for phrase, counting in _COUNTING.items():
         for front in (True, False):
             if not said.counting and (rest := _without(words, phrase, front=front)):

@@ -11,6 +11,7 @@ import pyarrow.compute as pc
 
 from vambrace.plugin import Refused, Source
 from vambrace_plugins.importers.csv.firstcells import FirstCells, column_of
+from vambrace_plugins.importers.csv.options import option_key
 
 SHORT = {
     "ACDT": ("+10:30",),
@@ -64,6 +65,10 @@ _NAME = r"[A-Z]{2,5}|[A-Za-z][A-Za-z_]+(?:/[A-Za-z0-9_+\-]+)+"
 _TAILED = rf"^\s*(?P<body>{_CLOCK})\s*(?P<offset>{_OFFSET})?\s*[\[(]?(?P<name>{_NAME})?[\])]?\s*$"
 # A long name in round brackets behind an offset says no more than the offset.
 _LONG_NAME = r"([+\-−][0-9]{2}:?[0-9]{2}) \([A-Z][A-Za-z ]{5,}\)\s*$"
+# `Wed Mar 13 09:00:00 EST 2024`, as some programs write times: the year behind the zone.
+_YEAR_LAST = (
+    rf"^(\s*(?:[A-Za-z]{{3,9}},? +)?[A-Za-z]{{3,9}} +[0-9]{{1,2}}) +([0-9:.]+) +({'|'.join(SHORT)}) +([0-9]{{4}})\s*$"
+)
 # One digit of an hour, or two, with nothing behind them or minutes; three digits may be minutes as well.
 _NUMERIC = re.compile(r"^(?:UTC|GMT)?\s*([+\-−])(?:([0-9]{2})([0-9]{2})|([0-9]{1,2})(?::([0-9]{2}))?)$", re.IGNORECASE)
 _HOURS_WITH_PARTS = re.compile(r"^(?:UTC|GMT)?\s*([+\-−])([0-9]{1,2})[.,](0|00|25|5|50|75)$", re.IGNORECASE)
@@ -95,6 +100,7 @@ def _all_usual(cells: pa.Array) -> bool:
 
 def _parts(cells: pa.Array) -> tuple[pa.Array, pa.Array]:
     """Return the parts of texts, and the offset and name of each; null where a text is of no clock."""
+    cells = pc.replace_substring_regex(cells, _YEAR_LAST, r"\1 \4 \2 \3")
     parts = pc.extract_regex(pc.replace_substring_regex(cells, _LONG_NAME, r"\1"), _TAILED)
     written = pc.binary_join_element_wise(pc.struct_field(parts, "offset"), pc.struct_field(parts, "name"), "|")
     return parts, pc.dictionary_encode(written)
@@ -187,9 +193,8 @@ def may_hold(zone: str, header: str, *, told: bool) -> bool:
         return True
     if not told:
         what = f'the header "{header}" says the offset {zone}, and no clock is set so: hours go to 23, minutes to 59'
-        todo = (
-            f'Mend the header; or give the zone with --zone and say that it holds: --option "csv.columns={header}=time"'
-        )
+        way = f'--option "csv.columns={option_key(header)}=time"'
+        todo = f"Mend the header; or give the zone with --zone and say that it holds: {way}"
         raise Refused("zone-word", what, where="line 1", todo=todo)
     return False
 
@@ -239,7 +244,7 @@ def _two_units(word: str, count: re.Match[str], header: str) -> Refused:
     shown = " or ".join(f"{offset} (in {name})" for name, offset in readings.items()) or "no offset in any"
     what = f'the column "{header}" has "{word}", which does not say its unit: {shown}'
     todo = f'Write offsets as +05:30, or say the unit in the header, as in "{header} (min)"; or leave the column out, '
-    todo += f'as in --option "csv.columns={header}=-", with --zone'
+    todo += f'as in --option "csv.columns={option_key(header)}=-", with --zone'
     return Refused("offset-two-readings", what, todo=todo)
 
 

@@ -177,10 +177,10 @@ def _unknown(name: str, held: Sequence[str], unit: str) -> list[Entry]:
     else:
         fitting = [each.name for each in every if _plausible(each.name, each.unit, held)]
     fitting = fitting[:5]
-    near = f" They would fit {', '.join(fitting)}" if fitting else ""
-    question = ask(f"which signal, if any: {_goes(held)}.{near}. Delete these lines if it is none")
+    near = f"They would fit {', '.join(fitting)}" if fitting else "They would fit none in its usual unit"
+    question = ask(f"which signal, if any: {_goes(held)}. {near}. Delete these lines if it is none")
     units = ", ".join(f"{' or '.join(_units(each)) if near_words else _units(each)[0]} of {each}" for each in fitting)
-    ask_unit = ask(f"which unit, as {units}" if units else "which unit")
+    ask_unit = ask(f"which unit, as {units}" if units else "which unit, as docs/signals.md names those of the signal")
     asked = Entry("unit", unit, f"likely: {why}") if unit and fitting else Entry("unit", ask_unit)
     return [Entry("signal", question, "unsure: the name says no signal that is known"), asked]
 

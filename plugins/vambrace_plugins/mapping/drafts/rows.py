@@ -74,8 +74,8 @@ def _words(cells: Sequence[str]) -> str:
     return f"{len(every)} {'value' if len(every) == 1 else 'values'}: {shown(every, 3)}"
 
 
-def _long(left: Columns, used: set[str]) -> tuple[str, str, str] | None:
-    """Return the fields that name the signal of a row, give its value and its unit ("" for none), or None."""
+def _long(left: Columns, used: set[str]) -> tuple[str, list[str], str] | None:
+    """Return the fields that name the signal of a row, that may give its value and its unit ("" for none), or None."""
     words = {name: list(dict.fromkeys(filled(cells))) for name, cells in left.items() if name not in used}
     naming = [
         name
@@ -84,13 +84,13 @@ def _long(left: Columns, used: set[str]) -> tuple[str, str, str] | None:
     ]
     values = [name for name in words if numeric(left[name]) and not name.startswith("../")]
     values = [name for name in values if meaning(name) is None]
-    named = [name for name in values if plain(name.lstrip("@.")) in _VALUE_WORDS]
+    named = [name for name in values if plain(re.split("[./@]", name)[-1]) in _VALUE_WORDS]
     chosen = named or [name for name in values if worth_asking(name, left[name])]
     if not naming or not chosen:
         return None
     kind = max(naming, key=lambda name: sum(map(_is_signal, words[name])))
     units = [name for name, every in words.items() if name != kind and _are_units(name, every)]
-    return kind, chosen[0], units[0] if units else ""
+    return kind, chosen, units[0] if units else ""
 
 
 def _is_signal(word: str) -> bool:
@@ -103,8 +103,9 @@ def _are_units(name: str, words: Sequence[str]) -> bool:
     return bool(words) and (known or any(plain(label) in UNIT_WORDS for label in labels(name)))
 
 
-def _by_word(found: Drafted, left: Columns, kind: str, value: str, unit: str) -> None:
+def _by_word(found: Drafted, left: Columns, kind: str, values: Sequence[str], unit: str) -> None:
     """Draft a signal for each word that the rows name."""
+    value = values[0]
     found.used |= {kind, value, *([unit] if unit else [])}
     for word in list(dict.fromkeys(filled(left[kind])))[:_MOST_PARTS]:
         rows = [at for at, cell in enumerate(left[kind]) if cell == word]
@@ -114,6 +115,8 @@ def _by_word(found: Drafted, left: Columns, kind: str, value: str, unit: str) ->
             continue
         units = list(dict.fromkeys(filled([left[unit][at] for at in rows]))) if unit else []
         part = signal_part(value, cells, meaning(word), {kind: word}, units[0] if len(units) == 1 else "")
+        if len(values) > 1:
+            part.entries[0] = Entry("field", ask(f"which of {shown(values)} holds the values?"))
         if len(units) > 1:
             part.notes.append(f'The rows are in several units ({shown(units)}): part them by where, as "{unit}"')
         found.signals.append(part)

@@ -55,7 +55,7 @@ def timing(columns: Mapping[str, Sequence[str]]) -> tuple[Part, set[str]]:
     part = Part("[time]")
     if varied or (whole and not (clocks or counts)):
         used = _whole(part, varied or whole)
-    elif clocks:
+    elif clocks and (not counts or any(each.words for each in clocks)):
         used = _clock(part, clocks, dates)
     elif counts:
         return _of_counts(part, counts, fields)
@@ -127,12 +127,18 @@ def _clock(part: Part, clocks: Sequence[_Field], dates: Sequence[_Field]) -> set
     """Draft times of day, and the field of their dates."""
     best = max(clocks, key=lambda each: each.rank)
     used = {best.name}
+    day = max(dates, key=lambda each: each.rank) if dates else best
     if dates:
-        day = max(dates, key=lambda each: each.rank)
         used.add(day.name)
         part.entries.append(Entry("date", day.name, f"sure: {_begin(day)}"))
         part.entries += how_written("date_format", day.kind, day.cells)
-    part.entries.append(Entry("column", best.name, f"sure: {_begin(best)}"))
+    # Where each row has a day of its own, a clock may as well be a bedtime.
+    daily = bool(dates) and len({*day.cells}) == len(day.cells) > 1
+    if best.words is None and (daily or not dates):
+        question = f"does {shown([best.name])} say when a row was measured? If so, give it; if not, the field that does"
+        part.entries.append(Entry("column", ask(question), _begin(best)))
+    else:
+        part.entries.append(Entry("column", best.name, f"{'sure' if best.words else 'likely'}: {_begin(best)}"))
     if best.kind == "half-day":
         part.entries += how_written("format", best.kind, best.cells)
     if not dates:
