@@ -44,33 +44,29 @@ def nearest_pairs(device: Times, reference: Times, tolerance: int | None = None)
 
 def _blocks(device: Times, reference: Times, allowed: int) -> list[tuple[Rows, Rows]]:
     """Pair block by block. A block ends at a pair that is certain: nothing pairs across it."""
-    found, at, below = [], 0, 0
+    found, at, below, size = [], 0, 0, _BLOCK
     while at < device.size:
-        stop = min(at + _BLOCK, device.size)
+        stop = min(at + size, device.size)
         below += int(np.searchsorted(reference[below:], device[at] - allowed))
         above = int(np.searchsorted(reference, device[stop - 1] + allowed, "right"))
-        left, right = _paired(device[at:stop], reference[below:above], allowed, whole=stop == device.size)
+        mine, theirs = device[at:stop], reference[below:above]
+        left, right = _mutual(mine, theirs, allowed)
+        if stop < device.size and left.size:
+            # What is nearest to a reference sample after the block's end may lie in the next block.
+            certain = int(np.searchsorted(theirs[right], mine[-1], "right"))
+            if not certain:
+                size *= 2
+                continue
+            left, right = left[:certain], right[:certain]
+            mine, theirs, stop = mine[: left[-1] + 1], theirs[: right[-1] + 1], at + int(left[-1]) + 1
+        left, right = _filled(mine, theirs, left, right, allowed)
         found.append((left + at, right + below))
-        if stop == device.size:
-            break
-        if left.size:
-            at, below = at + int(left[-1]) + 1, below + int(right[-1]) + 1
-        else:
-            # Only the block's last sample may still find a partner: it is looked at again with those after it.
-            at = stop - 1
+        at, below, size = stop, below + (int(right[-1]) + 1 if right.size else 0), _BLOCK
     return found
 
 
-def _paired(device: Times, reference: Times, allowed: int, whole: bool) -> tuple[Rows, Rows]:
-    """Return the pairs of one block; unless it is the `whole` rest, only those up to its last certain pair."""
-    left, right = _mutual(device, reference, allowed)
-    if not whole:
-        # The nearest of a reference sample beside the last device sample may lie in the next block.
-        certain = left < device.size - 1
-        left, right = left[certain], right[certain]
-        if not left.size:
-            return left, right
-        device, reference = device[: left[-1] + 1], reference[: right[-1] + 1]
+def _filled(device: Times, reference: Times, left: Rows, right: Rows, allowed: int) -> tuple[Rows, Rows]:
+    """Add pairs between those that stand until no free sample has a free partner within the tolerance."""
     while left.size < min(device.size, reference.size):
         more_left, more_right = _between(device, reference, left, right, allowed)
         if not more_left.size:
