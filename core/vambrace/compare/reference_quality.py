@@ -100,7 +100,7 @@ def rr_artefacts(rr: Floats) -> Marks:
     """Mark RR intervals (s) outside 0.3 to 2 s, or more than 20 % off the median of the five about them."""
     from scipy.ndimage import median_filter
 
-    near: Floats = median_filter(rr, 5, mode="nearest")
+    near: Floats = median_filter(rr, 5, mode="mirror")
     marks: Marks = (rr < RR_LOW) | (rr > RR_HIGH) | (np.abs(rr - near) > RR_CHANGE * near)
     return marks
 
